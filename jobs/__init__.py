@@ -1,0 +1,1 @@
+"""The record: models, services, tasks. Speaks the database, never HTTP."""

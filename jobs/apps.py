@@ -1,0 +1,8 @@
+"""Registers the record's models."""
+
+from django.apps import AppConfig
+
+
+class JobsConfig(AppConfig):
+    name = "jobs"
+    default_auto_field = "django.db.models.BigAutoField"

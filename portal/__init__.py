@@ -1,0 +1,1 @@
+"""The doors: HTTP in, HTTP out. Parse, ask access, call one service, shape the answer."""

@@ -1,0 +1,91 @@
+"""Settings from the environment: every name, its type and its safe default; all faults are told at once."""
+
+import os
+import sys
+from pathlib import Path
+from typing import Final
+
+from environs import Env, EnvError, EnvValidationError
+
+MODES: Final = ("production", "demo", "test")
+
+env = Env(eager=False)
+
+
+def _one_of(*choices: str):  # type: ignore[no-untyped-def]
+    def check(value: str) -> None:
+        if value not in choices:
+            raise EnvValidationError(f"must be one of {', '.join(choices)}", list(choices))
+
+    return check
+
+
+MODE: str = env.str("WM_MODE", "production", validate=_one_of(*MODES))
+SECRET_KEY: str = env.str("WM_SECRET_KEY", "")
+ALLOWED_HOSTS: list[str] = env.list("WM_ALLOWED_HOSTS", [])
+DATA_DIR: str = env.str("WM_DATA_DIR", "")
+DATABASE_URL: str = env.str("DATABASE_URL", "")
+BROKER_URL: str = env.str("WM_BROKER_URL", "")
+TRUSTED_PROXIES: int = env.int("WM_TRUSTED_PROXIES", 0)
+INSECURE_HTTP: bool = env.bool("WM_INSECURE_HTTP", False)
+DEMO_CLOCK_FILE: str = env.str("WM_DEMO_CLOCK_FILE", "")
+MAX_UPLOAD_BYTES: int = env.int("WM_MAX_UPLOAD_BYTES", 50_000_000)
+MAX_BODY_BYTES: int = env.int("WM_MAX_BODY_BYTES", 2_000_000)
+LOG_LEVEL: str = env.str("WM_LOG_LEVEL", "INFO")
+
+
+def fail(lines: list[str]) -> None:
+    """Says everything that is wrong with the environment and stops with status 2."""
+    print("Witness Mark cannot start:", *(f"  {line}" for line in lines), sep="\n", file=sys.stderr)
+    raise SystemExit(2)
+
+
+def read() -> None:
+    """Checks types and contradictions; a production start without its secrets is refused."""
+    faults: list[str] = []
+    try:
+        env.seal()
+    except EnvError as error:
+        faults.append(str(error))
+    if MODE == "production":
+        for name, value in (
+            ("WM_SECRET_KEY", SECRET_KEY),
+            ("WM_ALLOWED_HOSTS", ",".join(ALLOWED_HOSTS)),
+            ("WM_DATA_DIR", DATA_DIR),
+        ):
+            if not value:
+                faults.append(f"{name} is not set")
+        if SECRET_KEY and len(SECRET_KEY) < 50:
+            faults.append("WM_SECRET_KEY is shorter than 50 characters")
+        if DEMO_CLOCK_FILE:
+            faults.append("WM_DEMO_CLOCK_FILE moves the clock and is allowed in demo and test mode only")
+        if INSECURE_HTTP:
+            faults.append("WM_INSECURE_HTTP is allowed in demo and test mode only")
+    if BROKER_URL and not BROKER_URL.startswith(("redis://", "rediss://", "unix://")):
+        faults.append("WM_BROKER_URL must be a Redis address: other transports lose messages")
+    if faults:
+        fail(faults)
+
+
+BASE_DIR: Final = Path(__file__).resolve().parent.parent
+
+
+def data_dir() -> Path:
+    """Where the embedded database and stored files live."""
+    return Path(DATA_DIR) if DATA_DIR else BASE_DIR / ".demo"
+
+
+def known_names() -> tuple[str, ...]:
+    """Every name this module reads, for the check that warns of unknown ones."""
+    return (
+        "WM_MODE", "WM_SECRET_KEY", "WM_ALLOWED_HOSTS", "WM_DATA_DIR", "DATABASE_URL", "WM_BROKER_URL",
+        "WM_TRUSTED_PROXIES", "WM_INSECURE_HTTP", "WM_DEMO_CLOCK_FILE", "WM_MAX_UPLOAD_BYTES",
+        "WM_MAX_BODY_BYTES", "WM_LOG_LEVEL",
+    )  # fmt: skip
+
+
+def unknown_names() -> list[str]:
+    return sorted(name for name in os.environ if name.startswith("WM_") and name not in known_names())
+
+
+read()

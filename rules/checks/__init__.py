@@ -1,0 +1,1 @@
+"""The library of checks, one module each; ``rules.checks.library`` maps names to functions."""

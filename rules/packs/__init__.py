@@ -1,0 +1,1 @@
+"""The pack language: model, strict reader, triggers, layering, examples."""

@@ -1,0 +1,187 @@
+"""A pack edition as data: triggers, procedures, proofs, citations. Frozen; made by the loader only."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+
+from rules.quantities import Limit
+
+# A proof's arguments after parsing: limits as Limit, bare quantities as float in the program's unit,
+# words as str or tuple of str, maps of words as tuple of pairs, counts as int.
+Argument = Limit | float | int | bool | str | tuple[str, ...] | tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Source:
+    id: str
+    kind: str
+    title: str = ""
+    document: str = ""
+    edition: str = ""
+    retrieved: str = ""
+    retrieved_by: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Citation:
+    source: Source
+    section: str = ""
+
+    @property
+    def text(self) -> str:
+        """``OV-SI-2114, edition 2026-02, 3.4`` or ``common practice, no source``."""
+        if self.source.kind == "common_practice":
+            return "common practice, no source"
+        parts = [self.source.document]
+        if self.source.edition:
+            parts.append(f"edition {self.source.edition}")
+        if self.section:
+            parts.append(self.section)
+        return ", ".join(parts)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Condition:
+    """One node of a trigger's condition.
+
+    kind: always, fitted, operation, touched, code_seen, no_maker_pack, model, year, built, all, any, none.
+    ``names`` holds sensors, operations, codes or models; ``module`` the module of code_seen;
+    ``years`` [first, last] for year; ``built`` (from, to) as ISO dates or None for built; ``parts`` the
+    children of all, any, none.
+    """
+
+    kind: str
+    names: tuple[str, ...] = ()
+    module: str = ""
+    years: tuple[int, int] | None = None
+    built: tuple[date | None, date | None] | None = None
+    parts: tuple["Condition", ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trigger:
+    """``calls_for`` is one procedure id, or empty where ``by_model`` gives the procedure per model."""
+
+    id: str
+    plain: str
+    when: Condition
+    calls_for: str
+    by_model: tuple[tuple[str, str], ...]
+    before: tuple[str, ...]
+    cite: Citation
+
+    def procedure_for(self, model: str) -> str | None:
+        """The procedure this trigger calls for on ``model``; None where ``by_model`` has no entry."""
+        return self.calls_for or dict(self.by_model).get(model)
+
+    @property
+    def procedures(self) -> tuple[str, ...]:
+        return (self.calls_for,) if self.calls_for else tuple(dict.fromkeys(p for _, p in self.by_model))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Proof:
+    """One thing the record must show. ``fresh_for_s`` in seconds; ``part`` is still or road or None."""
+
+    id: str
+    check: str
+    arguments: Mapping[str, Argument]
+    waivable: bool
+    waive_role: str | None
+    cite: Citation
+    fresh_for_s: float | None = None
+    broken_by: tuple[str, ...] = ()
+    earlier_visit: bool = False
+    part: str | None = None
+    group: str | None = None
+    line: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Procedure:
+    """``kind``: static, dynamic, static_then_dynamic, initialise, or empty for a common record."""
+
+    id: str
+    title: str
+    kind: str
+    cite: Citation
+    proofs: tuple[Proof, ...]
+    order: tuple[str, ...] = ()
+    refusable: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NotNeeded:
+    sensors: tuple[str, ...]
+    operations: tuple[str, ...]
+    plain: str
+    cite: Citation
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Example:
+    name: str
+    given: Mapping[str, object]
+    expect: Mapping[str, object]
+    line: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PackEdition:
+    """One edition. ``makes`` empty means any make; a pack with makes is the maker's voice for ``speaks_for``.
+
+    ``in_force_from``: local date; the edition ends when its successor begins.
+    """
+
+    pack: str
+    edition: int
+    title: str
+    sha256: str
+    in_force_from: date
+    makes: tuple[str, ...]
+    model_years: tuple[int, int] | None
+    builds_on: tuple[tuple[str, int], ...]
+    sources: tuple[Source, ...]
+    z: float
+    speaks_for: tuple[str, ...]
+    depends_on: Mapping[str, tuple[str, ...]]
+    not_needed: tuple[NotNeeded, ...]
+    triggers: tuple[Trigger, ...]
+    procedures: tuple[Procedure, ...]
+    examples: tuple[Example, ...] = ()
+    keep_plan_edition: bool = False
+    house: bool = False
+    replaces: tuple[str, int] | None = None
+    zones: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+
+    @property
+    def is_maker(self) -> bool:
+        return bool(self.makes) and not self.house
+
+    def covers(self, make: str, model_year: int) -> bool:
+        if self.makes and make not in self.makes:
+            return False
+        return self.model_years is None or self.model_years[0] <= model_year <= self.model_years[1]
+
+    def procedure(self, procedure_id: str) -> Procedure | None:
+        return next((p for p in self.procedures if p.id == procedure_id), None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PackSet:
+    """All published editions an organisation has on file, in any order; ``withdrawn_on`` by (pack, edition)."""
+
+    editions: tuple[PackEdition, ...]
+    withdrawn_on: Mapping[tuple[str, int], date] = field(default_factory=dict)
+
+    def in_force(self, on: date) -> tuple[PackEdition, ...]:
+        """The edition of each pack that is in force on the local date ``on``, by pack name."""
+        best: dict[str, PackEdition] = {}
+        for edition in self.editions:
+            ended = self.withdrawn_on.get((edition.pack, edition.edition))
+            if edition.in_force_from > on or (ended is not None and ended <= on):
+                continue
+            current = best.get(edition.pack)
+            if current is None or edition.in_force_from >= current.in_force_from:
+                best[edition.pack] = edition
+        return tuple(best[name] for name in sorted(best))

@@ -1,0 +1,1 @@
+"""Mathematics the checks call: no records, no verdicts, only numbers in and numbers out."""
