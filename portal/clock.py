@@ -1,21 +1,5 @@
-"""The only place that reads the clock. A demonstration may shift it by the seconds written in a file."""
+"""The portal's name for the one clock reader, which lives in ``jobs.moment``."""
 
-from datetime import UTC, datetime, timedelta
-from pathlib import Path
+from jobs.moment import now
 
-from django.conf import settings
-
-
-def now() -> datetime:
-    """The present instant (UTC), shifted in demo and test mode by ``WM_DEMO_CLOCK_FILE`` if that is set."""
-    instant = datetime.now(tz=UTC)
-    if settings.WM_DEMO_CLOCK_FILE:
-        instant += timedelta(seconds=_shift_seconds(Path(settings.WM_DEMO_CLOCK_FILE)))
-    return instant
-
-
-def _shift_seconds(path: Path) -> float:
-    try:
-        return float(path.read_text(encoding="ascii"))
-    except FileNotFoundError:
-        return 0.0
+__all__ = ["now"]
