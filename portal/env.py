@@ -36,7 +36,7 @@ LOG_LEVEL: str = env.str("WM_LOG_LEVEL", "INFO")
 
 def fail(lines: list[str]) -> None:
     """Says everything that is wrong with the environment and stops with status 2."""
-    print("Witness Mark cannot start:", *(f"  {line}" for line in lines), sep="\n", file=sys.stderr)
+    sys.stderr.write("\n".join(["Witness Mark cannot start:", *(f"  {line}" for line in lines), ""]))
     raise SystemExit(2)
 
 
@@ -48,23 +48,26 @@ def read() -> None:
     except EnvError as error:
         faults.append(str(error))
     if MODE == "production":
-        for name, value in (
-            ("WM_SECRET_KEY", SECRET_KEY),
-            ("WM_ALLOWED_HOSTS", ",".join(ALLOWED_HOSTS)),
-            ("WM_DATA_DIR", DATA_DIR),
-        ):
-            if not value:
-                faults.append(f"{name} is not set")
-        if SECRET_KEY and len(SECRET_KEY) < 50:
-            faults.append("WM_SECRET_KEY is shorter than 50 characters")
-        if DEMO_CLOCK_FILE:
-            faults.append("WM_DEMO_CLOCK_FILE moves the clock and is allowed in demo and test mode only")
-        if INSECURE_HTTP:
-            faults.append("WM_INSECURE_HTTP is allowed in demo and test mode only")
+        faults += _production_faults()
     if BROKER_URL and not BROKER_URL.startswith(("redis://", "rediss://", "unix://")):
         faults.append("WM_BROKER_URL must be a Redis address: other transports lose messages")
     if faults:
         fail(faults)
+
+
+def _production_faults() -> list[str]:
+    needed = {
+        "WM_SECRET_KEY": SECRET_KEY,
+        "WM_ALLOWED_HOSTS": ",".join(ALLOWED_HOSTS),
+        "WM_DATA_DIR": DATA_DIR,
+    }
+    faults = [f"{name} is not set" for name, value in needed.items() if not value]
+    if SECRET_KEY and len(SECRET_KEY) < 50:
+        faults.append("WM_SECRET_KEY is shorter than 50 characters")
+    for name, value in (("WM_DEMO_CLOCK_FILE", DEMO_CLOCK_FILE), ("WM_INSECURE_HTTP", INSECURE_HTTP)):
+        if value:
+            faults.append(f"{name} is allowed in demo and test mode only")
+    return faults
 
 
 BASE_DIR: Final = Path(__file__).resolve().parent.parent

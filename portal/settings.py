@@ -1,4 +1,4 @@
-"""Django settings, all from the environment; with nothing set it is production, and refuses to start insecurely."""
+"""Django settings from the environment; unset means production, which refuses to start insecurely."""
 
 import hashlib
 from typing import Any

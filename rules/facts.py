@@ -80,7 +80,7 @@ class OffsetFrom:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Place:
-    """A location; ``offsets`` is the whole zone history the job can need, so no zone database is asked here."""
+    """A location; ``offsets`` is the zone history the job can need: no zone database is asked here."""
 
     code: str
     name: str
@@ -132,7 +132,7 @@ class IdentityReading(Record):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FittedWay(Record):
-    """One way in which a sensor was found fitted (``yes``), not fitted (``no``) or left open (``unknown``)."""
+    """One way a sensor was found fitted (``yes``), not fitted (``no``) or left open (``unknown``)."""
 
     sensor: str
     state: str
@@ -192,7 +192,7 @@ class SessionPart:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Session(Record):
-    """One attempt at one procedure; ``results`` maps a place to its result where a procedure asks ``each_of``."""
+    """One attempt at one procedure; ``results``: per place where a procedure asks ``each_of``."""
 
     procedure_id: str
     attempt: int
@@ -241,7 +241,7 @@ class GlassSet(Record):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AdhesiveCell:
-    """Minutes for lowest temperature in [temp_from, temp_to) degC and lowest humidity in [rh_from, rh_to) percent."""
+    """Minutes for a lowest temperature in [temp_from, temp_to) degC, humidity [rh_from, rh_to) percent."""
 
     temp_from: float
     temp_to: float
@@ -271,7 +271,7 @@ class ClimateLog(Record):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class VoltageLog(Record):
-    """Samples (t s, V) and events (t s, name: crank_start, crank_end, key_on, key_off, support_on, support_off)."""
+    """Samples (t s, V) and events (t s, name); names: crank_, key_ and support_ start, end, on, off."""
 
     clock: LogClock
     samples: tuple[tuple[float, float], ...]
@@ -429,7 +429,7 @@ class SlipSeen:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EvidenceItem(Record):
-    """One evidence file. ``captured`` is the bracket of its capture; ``captured_how`` says where that comes from."""
+    """One evidence file; ``captured`` brackets its capture, ``captured_how`` says where that comes from."""
 
     number: int
     kind: str

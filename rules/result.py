@@ -74,7 +74,7 @@ class ProcedureResult:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SignOffState:
-    """A sign-off and whether it is fresh; ``covered``/``coverable`` count the items of the record at its time."""
+    """A sign-off and whether it is fresh; ``covered`` of ``coverable`` items of the record at its time."""
 
     sign_off_id: str
     role: str

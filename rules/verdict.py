@@ -1,4 +1,4 @@
-"""The three words, the reason codes, and how verdicts combine (domain: verdicts are met, not met, not shown)."""
+"""The three words met, not met and not shown; the reason codes; and how verdicts combine."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -83,7 +83,7 @@ class Reason:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Number:
-    """One named result of a check: value and limits in ``unit``; ``u`` is a standard uncertainty, ``guard`` = z u."""
+    """One named result of a check: value and limits in ``unit``; ``u`` standard uncertainty, ``guard`` z u."""
 
     name: str
     value: float | None
@@ -146,7 +146,7 @@ class Finding:
 
 
 def combine(verdicts: Iterable[Verdict]) -> Verdict:
-    """Any not_met gives not_met, else any not_shown gives not_shown, else met (also for no verdict at all)."""
+    """Any not_met gives not_met, else any not_shown gives not_shown, else met (also for none at all)."""
     seen = set(verdicts)
     if NOT_MET in seen:
         return NOT_MET

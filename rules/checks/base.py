@@ -35,8 +35,8 @@ class CheckContext:
         current: the procedure that the proof belongs to.
         required: every required procedure by id, ``current`` among them.
         z: decision factor, the largest of the packs that apply.
-        outcomes: outcomes of proofs judged before, by (procedure id, proof id); equipment_valid, people_qualified
-            and in_order are judged after all others.
+        outcomes: outcomes of proofs judged before, by (procedure id, proof id); equipment_valid,
+            people_qualified and in_order are judged after all others.
     """
 
     facts: JobFacts

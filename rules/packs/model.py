@@ -169,7 +169,7 @@ class PackEdition:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PackSet:
-    """All published editions an organisation has on file, in any order; ``withdrawn_on`` by (pack, edition)."""
+    """All published editions of an organisation, in any order; ``withdrawn_on`` by (pack, edition)."""
 
     editions: tuple[PackEdition, ...]
     withdrawn_on: Mapping[tuple[str, int], date] = field(default_factory=dict)
