@@ -1,0 +1,35 @@
+# Witness Mark: `make demo` and `make test` need only Python 3.11 or newer, git and make.
+.PHONY: setup demo test check format lint types imports fast lock
+export WM_MODE ?= test
+PY = .venv/bin/python
+DEMO = WM_MODE=demo WM_DATA_DIR=$(CURDIR)/.demo WM_DEMO_CLOCK_FILE=$(CURDIR)/.demo/clock WM_INSECURE_HTTP=true WM_LOG_LEVEL=WARNING
+
+setup:
+	@sh .ci/setup
+
+# Plays one windshield job through the HTTP API and leaves the site running; ONCE=1 stops after it.
+demo: setup
+	@$(DEMO) $(PY) manage.py demo $(if $(ONCE),--once) $(if $(PORT),--port $(PORT))
+
+# Everything, real servers and browser included where they are to be had.
+test: setup
+	@WM_MODE=test $(PY) -m pytest -n 2 --dist loadgroup
+
+# Before each commit.
+check: setup format lint types imports fast
+
+format:
+	@$(PY) -m ruff format --check --quiet .
+lint:
+	@$(PY) -m ruff check --quiet .
+types:
+	@WM_INSECURE_HTTP=true $(PY) -m mypy
+imports:
+	@.venv/bin/lint-imports --no-timings 2>/dev/null || .venv/bin/lint-imports
+fast:
+	@WM_MODE=test $(PY) -m pytest -n 2 --dist loadgroup -q -m "not slow"
+
+# Writes requirements.lock anew: names, versions and hashes, no addresses.
+lock:
+	uv pip compile pyproject.toml --group dev --universal --python-version 3.11 --generate-hashes \
+	  --no-annotate --no-header --no-emit-index-url --no-emit-find-links -o requirements.lock
