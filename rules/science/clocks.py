@@ -1,0 +1,119 @@
+"""Order and distance of events whose true times are intervals, with the shared offset of one clock."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import Final
+
+from rules.facts import Moment
+from rules.verdict import Truth
+
+_ZERO: Final = timedelta(0)
+# The clock of a moment that was put together from moments of several clocks: only its interval speaks.
+MIXED_CLOCK: Final = "mixed"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Span:
+    """How much later one event is than another: in [low, high], or in [low, high) with ``high_open``."""
+
+    low: timedelta
+    high: timedelta
+    high_open: bool = False
+
+    @property
+    def is_not_negative(self) -> Truth:
+        """Is the difference shown to be zero or more?"""
+        if self.low >= _ZERO:
+            return "true"
+        if self.high < _ZERO or (self.high_open and self.high <= _ZERO):
+            return "false"
+        return "unknown"
+
+    def at_most(self, limit: timedelta) -> Truth:
+        """Is the difference shown to be ``limit`` or less? The limit belongs to "yes"."""
+        if self.high <= limit:
+            return "true"
+        return "false" if self.low > limit else "unknown"
+
+
+def span(earlier: Moment, later: Moment) -> Span:
+    """``later`` minus ``earlier``.
+
+    Two readings of one device clock share that clock's unknown offset, so their difference is bounded by the
+    readings and the resolution as well as by the absolute intervals. Both bounds hold, so the narrower side
+    of each is taken. Bounds that exclude each other mean that some claim about the clock is wrong: then the
+    wider side of each is taken, because nothing is shown.
+    """
+    by_time = Span(low=later.low - earlier.high, high=later.high - earlier.low)
+    by_clock = _by_readings(earlier, later)
+    if by_clock is None:
+        return by_time
+    if by_clock.low > by_time.high or by_time.low > by_clock.high:
+        return Span(low=min(by_time.low, by_clock.low), high=max(by_time.high, by_clock.high))
+    tighter = min(by_time, by_clock, key=lambda item: item.high)
+    return Span(low=max(by_time.low, by_clock.low), high=tighter.high, high_open=tighter.high_open)
+
+
+def _by_readings(earlier: Moment, later: Moment) -> Span | None:
+    # Server and satellite moments may be brackets rather than readings: their intervals say all there is.
+    if earlier.clock != later.clock or not earlier.clock.startswith("device:"):
+        return None
+    steps = later.reading - earlier.reading
+    return Span(
+        low=steps - timedelta(seconds=earlier.resolution_s),
+        high=steps + timedelta(seconds=later.resolution_s),
+        high_open=later.resolution_s > 0,
+    )
+
+
+def happened_before(a: Moment, b: Moment) -> Truth:
+    """Is ``a`` shown to lie at or before ``b``? ``false`` means shown to lie after it."""
+    return span(a, b).is_not_negative
+
+
+def shown_strictly_before(a: Moment, b: Moment) -> bool:
+    """True only where ``a`` is shown to lie before ``b``, the same instant left out."""
+    return happened_before(b, a) == "false"
+
+
+def both(*truths: Truth) -> Truth:
+    """Conjunction in three values."""
+    if "false" in truths:
+        return "false"
+    return "unknown" if "unknown" in truths else "true"
+
+
+def fresh(taken: Moment, start: Moment, limit_s: float) -> Truth:
+    """Is 0 <= start - taken <= ``limit_s`` shown? Both ends included; ``unknown`` where brackets straddle."""
+    apart = span(taken, start)
+    return both(apart.is_not_negative, apart.at_most(timedelta(seconds=limit_s)))
+
+
+def earliest(moments: Iterable[Moment]) -> Moment | None:
+    """The moment of the first of several events; None for none."""
+    return _extreme(tuple(moments), first=True)
+
+
+def latest(moments: Iterable[Moment]) -> Moment | None:
+    """The moment of the last of several events; None for none."""
+    return _extreme(tuple(moments), first=False)
+
+
+def _extreme(moments: tuple[Moment, ...], *, first: bool) -> Moment | None:
+    if not moments:
+        return None
+    for candidate in moments:
+        others = (m for m in moments if m is not candidate)
+        if all(
+            (happened_before(candidate, m) if first else happened_before(m, candidate)) == "true"
+            for m in others
+        ):
+            return candidate
+    pick = min if first else max
+    return Moment(
+        low=pick(m.low for m in moments),
+        high=pick(m.high for m in moments),
+        reading=pick(m.reading for m in moments),
+        clock=MIXED_CLOCK,
+    )
