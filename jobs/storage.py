@@ -1,0 +1,140 @@
+"""Content-addressed files: bytes go in once, are named by their SHA-256, and are never changed or moved."""
+
+import hashlib
+import os
+import tempfile
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import BinaryIO, Final
+
+from django.conf import settings
+
+from jobs.errors import DomainError
+
+PIECE_BYTES: Final = 1 << 20
+FILE_MODE: Final = 0o600
+
+
+class StoredBytesMissingError(DomainError):
+    """No file is stored under that hash."""
+
+    default_code = "stored_bytes_missing"
+
+
+class StoredBytesChangedError(DomainError):
+    """The file under that hash no longer has that hash."""
+
+    default_code = "stored_bytes_changed"
+
+
+def _name(sha256: str) -> str:
+    if len(sha256) != 64 or not set(sha256) <= set("0123456789abcdef"):
+        raise ValueError("a stored file is named by 64 lower-case hex digits")
+    return sha256
+
+
+def path(sha256: str) -> Path:
+    """Where the bytes with this hash lie, whether they are there or not."""
+    name = _name(sha256)
+    return Path(settings.EVIDENCE_ROOT) / name[:2] / name[2:4] / name
+
+
+def exists(sha256: str) -> bool:
+    return path(sha256).is_file()
+
+
+def put(data: bytes) -> str:
+    """Keeps ``data`` on disk, safe against power loss when it returns; the same bytes twice are kept once.
+
+    Returns:
+        The SHA-256 as 64 lower-case hex digits.
+    """
+    return put_pieces([data])
+
+
+def put_pieces(pieces: Iterable[bytes]) -> str:
+    """Like ``put`` for bytes that arrive in pieces and need not fit in memory."""
+    root = Path(settings.EVIDENCE_ROOT)
+    waiting = root / "arriving"
+    waiting.mkdir(parents=True, exist_ok=True)
+    digest = hashlib.sha256()
+    handle, name = tempfile.mkstemp(dir=waiting)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            for piece in pieces:
+                digest.update(piece)
+                file.write(piece)
+            file.flush()
+            os.fchmod(file.fileno(), FILE_MODE)
+            os.fsync(file.fileno())
+        sha256 = digest.hexdigest()
+        _keep(Path(name), path(sha256))
+    except BaseException:
+        Path(name).unlink(missing_ok=True)
+        raise
+    return sha256
+
+
+def _keep(arrived: Path, final: Path) -> None:
+    if final.is_file() and _hash_of(final) == final.name:
+        arrived.unlink()
+        return
+    final.parent.mkdir(parents=True, exist_ok=True)
+    # Renaming inside one file system is all or nothing: two writers of the same bytes do no harm.
+    os.replace(arrived, final)
+    for folder in (final.parent, final.parent.parent, final.parent.parent.parent):
+        _sync_folder(folder)
+
+
+def _sync_folder(folder: Path) -> None:
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _hash_of(file: Path) -> str:
+    with file.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+@contextmanager
+def open_bytes(sha256: str) -> Iterator[BinaryIO]:
+    """The stored bytes as a stream.
+
+    Raises:
+        StoredBytesMissingError: nothing is kept under that hash.
+    """
+    file = path(sha256)
+    if not file.is_file():
+        raise StoredBytesMissingError(message=f"No file is stored under {sha256}.")
+    with file.open("rb") as stream:
+        yield stream
+
+
+def pieces(sha256: str) -> Iterator[bytes]:
+    """The stored bytes in pieces of at most 1 MiB, for streaming."""
+    with open_bytes(sha256) as stream:
+        while piece := stream.read(PIECE_BYTES):
+            yield piece
+
+
+def read(sha256: str) -> bytes:
+    """The stored bytes, checked against their name.
+
+    Raises:
+        StoredBytesMissingError: nothing is kept under that hash.
+        StoredBytesChangedError: what is kept has another hash.
+    """
+    with open_bytes(sha256) as stream:
+        data = stream.read()
+    if hashlib.sha256(data).hexdigest() != sha256:
+        raise StoredBytesChangedError(message=f"The file stored under {sha256} was changed.")
+    return data
+
+
+def is_intact(sha256: str) -> bool:
+    """True where the bytes are there and still have their hash."""
+    return exists(sha256) and _hash_of(path(sha256)) == sha256
