@@ -41,9 +41,11 @@ _GATES = {
     "release": f'{_POSTS}<path d="M-1 14.4 45 9.6" {_OUTLINE} stroke-width="4.8"/>',
     "release_with_waiver": f'{_POSTS}<path d="M-1 13H15M29 13H45" {_OUTLINE} stroke-width="4.4"/>'
     f'<path d="M15 17V5h14v12" {_OUTLINE} stroke-width="3"/>',
-    "release_with_refusal": f'{_POSTS}<path d="M-1 8h19a4.5 4.5 0 0 1 0 9h-5M29 13H45" {_OUTLINE} stroke-width="4"/>',
+    "release_with_refusal": f'{_POSTS}<path d="M-1 8h19a4.5 4.5 0 0 1 0 9h-5M29 13H45" {_OUTLINE} '
+    'stroke-width="4"/>',
     "hold": f'{_POSTS}<path d="M11 5h22v14H11z" {_SOLID}/><path d="M-1 12H7" {_OUTLINE} stroke-width="4.4"/>',
-    "left_against_hold": f'<path d="M7 0v15M37 0v15" {_OUTLINE} stroke-width="4"/><path d="M11 2h22v10H11z" {_SOLID}/>'
+    "left_against_hold": f'<path d="M7 0v15M37 0v15" {_OUTLINE} stroke-width="4"/>'
+    f'<path d="M11 2h22v10H11z" {_SOLID}/>'
     f'<path d="M-1 19.5H38" {_OUTLINE} stroke-width="3.6"/><path d="M36 14.5 45 19.5 36 24.5z" {_SOLID}/>',
     "none": f'<path d="M7 2v20M37 2v20" {_OUTLINE} stroke-width="4" stroke-dasharray="3.8 2.5"/>',
 }
@@ -88,7 +90,7 @@ def word(code: str) -> str:
 
 @register.simple_tag
 def strip(verdicts: Iterable[str]) -> SafeString:
-    """The record strip: one cell per requirement, the line running on where it is met; with its counts in words."""
+    """The record strip: one cell per requirement, the line running on where it is met; counts in words."""
     cells = list(verdicts)
     counted = [(WORDS[v], cells.count(v)) for v in ("met", "not_met", "not_shown") if v in cells]
     words = ", ".join(f"{count} {name}" for name, count in counted) or "nothing judged"

@@ -1,0 +1,155 @@
+"""Plays one windshield job of the invented world through the HTTP API of a real server with a real worker."""
+
+import shutil
+import signal
+import time
+from argparse import ArgumentParser
+from datetime import date, timedelta
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.core.management import call_command
+from django.core.management.base import BaseCommand, CommandError
+
+from jobs.demo.world import PASS_PHRASE, load_world
+from portal.demo.processes import Processes, free_port
+from portal.demo.scene import Scene, SceneClock
+from portal.demo.telling import tell_assessment
+from portal.demo.transport import HttpTransport
+from portal.demo.windshield import Plan, WindshieldJob
+
+MARKER = "this folder belongs to make demo and is emptied by it"
+
+
+class Command(BaseCommand):
+    help = "Loads the invented world, plays one windshield job through the API, and leaves the site running."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument(
+            "--once", action="store_true", help="stop afterwards; status 0 only if all is well"
+        )
+        parser.add_argument("--port", type=int, default=8417)
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        if settings.WM_MODE != "demo" or not settings.WM_DEMO_CLOCK_FILE:
+            raise CommandError("the demonstration runs in demo mode only: use `make demo`")
+        signal.signal(signal.SIGTERM, lambda *_: (_ for _ in ()).throw(KeyboardInterrupt))
+        folder = Path(settings.WM_DEMO_CLOCK_FILE).parent
+        self._empty(folder)
+        clock = SceneClock(Path(settings.WM_DEMO_CLOCK_FILE), "America/Chicago")
+        clock.move_to(Plan().day, "07:30")
+        self.tell("Making the record and loading the invented world")
+        call_command("migrate", verbosity=0)
+        world = load_world(Path(settings.BASE_DIR) / "fixtures", as_of=clock.now())
+        port = free_port(options["port"])
+        with Processes(Path(settings.BASE_DIR), port, folder) as processes:
+            scene = Scene(
+                transport=HttpTransport(f"http://127.0.0.1:{port}"),
+                clock=clock,
+                tokens=world.tokens,
+                pins=world.pins,
+                tell=self.tell,
+                settle=lambda: None,
+            )
+            packet = self._play(scene, folder)
+            self._say_where(port, packet)
+            if not options["once"]:
+                self._leave_running(processes)
+
+    def tell(self, line: str) -> None:
+        self.stdout.write(line)
+        self.stdout.flush()
+
+    def _empty(self, folder: Path) -> None:
+        marker = folder / ".demo-folder"
+        if folder.exists() and any(folder.iterdir()) and not marker.exists():
+            raise CommandError(f"{folder} holds something that is not a demonstration; it is left alone")
+        shutil.rmtree(folder, ignore_errors=True)
+        folder.mkdir(parents=True)
+        marker.write_text(MARKER, encoding="ascii")
+
+    def _play(self, scene: Scene, folder: Path) -> Path:
+        day = Plan().day
+        job = WindshieldJob(scene, Plan())
+        job.until_signed()
+        job.prepare(day)
+        self.tell(f"             {self._gate_line(job.assessment())}")
+        job.aim(day)
+        job.finish(day)
+        job.sign(day, "11:12", "itolvaar", "technician")
+        job.sign(day, "11:25", "dpell", "quality_reviewer")
+        self._expect(job.assessment(), "release")
+        job.release(day, "11:31")
+        job.deliver(day, "11:42", 21026)
+        assessment = job.assessment()
+        tell_assessment(assessment, self.tell)
+        self._expect(assessment, "release")
+        packet_id, path = self._packet(job, day, folder)
+        self._grant(job, packet_id, day)
+        return path
+
+    def _gate_line(self, assessment: dict[str, Any]) -> str:
+        open_proofs = [f for f in assessment["findings"] if f["outcome"]["verdict"] != "met"]
+        return f"Gate: {assessment['disposition']}; {len(open_proofs)} proofs open"
+
+    def _expect(self, assessment: dict[str, Any], disposition: str) -> None:
+        if assessment["disposition"] != disposition:
+            tell_assessment(assessment, self.tell)
+            raise CommandError(f"the gate says {assessment['disposition']}, {disposition} was expected")
+
+    def _packet(self, job: WindshieldJob, day: date, folder: Path) -> tuple[str, Path]:
+        tablet = job.scene.at(day, "11:50", "tachterly", "Packet asked for")
+        packet_id = job.id("packet", 1)
+        tablet.post(f"{job.base}/packets", {"id": packet_id, "kind": "full"})
+        deadline = time.monotonic() + 180
+        while (state := tablet.get(f"/api/v1/packets/{packet_id}"))["state"] not in (
+            "sealed",
+            "failed",
+            "dead",
+        ):
+            if time.monotonic() > deadline:
+                raise CommandError(f"the packet is still {state['state']} after three minutes")
+            time.sleep(0.5)
+        if state["state"] != "sealed":
+            raise CommandError(f"the packet could not be built: {state}")
+        path = folder / f"{state['serial'].replace('/', '-')}.pdf"
+        path.write_bytes(tablet.bytes_of(f"/api/v1/packets/{packet_id}/content"))
+        self.tell("")
+        self.tell(f"Packet {state['serial']} sealed: {path}")
+        # Its own exit status would end this process with everything still running.
+        call_command("verify_packet", str(path), stdout=self.stdout)
+        return packet_id, path
+
+    def _grant(self, job: WindshieldJob, packet_id: str, day: date) -> None:
+        tablet = job.scene.tablet("tachterly")
+        tablet.post(
+            f"/api/v1/packets/{packet_id}/grants",
+            {
+                "id": job.id("grant", 1),
+                "to_person": "jquell",
+                "purpose": "insurer_audit",
+                "until": (tablet.clock() + timedelta(days=30)).isoformat(),
+            },
+        )
+
+    def _say_where(self, port: int, packet: Path) -> None:
+        self.tell("")
+        self.tell(f"The site is at http://127.0.0.1:{port}/  Pass phrase for everybody: {PASS_PHRASE}")
+        for login, who in (
+            ("itolvaar", "technician, Eastmarch"),
+            ("pvantongeren", "operations manager, all locations"),
+            ("tachterly", "location manager, Eastmarch"),
+            ("jquell", "insurer's auditor, sees the one packet granted"),
+        ):
+            self.tell(f"  {login:<14} {who}")
+        self.tell(f"The packet can be checked on its own: manage.py verify_packet {packet}")
+
+    def _leave_running(self, processes: Processes) -> None:
+        self.tell("Running. Ctrl-C ends it.")
+        try:
+            while True:
+                processes.check_alive()
+                time.sleep(1)
+        except KeyboardInterrupt:
+            self.tell("Ended.")
