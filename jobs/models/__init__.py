@@ -1,0 +1,134 @@
+"""The record's tables: every model is imported here, so that Django and services find them in one place."""
+
+from jobs.models.assessment import Assessment, AssessmentRun, FindingRow
+from jobs.models.decision import Delivery, Explanation, LegalHold, Refusal, SignOff, SubletOrder, Waiver
+from jobs.models.device import ClockObservation, Device
+from jobs.models.equipment import (
+    BeforeUseCheck,
+    Certificate,
+    Equipment,
+    EquipmentEvent,
+    EquipmentUse,
+    MethodBudget,
+)
+from jobs.models.evidence import Evidence, PhotoDecision, PhotoHash, PhotoHashBand, SlipCode
+from jobs.models.grant import AccessGrant, PacketDownload
+from jobs.models.job import CLOSED_STATES, OPEN_STATES, Job
+from jobs.models.ledger import LedgerHead, LogEntry
+from jobs.models.observations import (
+    AdhesiveSheet,
+    FunctionCheck,
+    GlassSet,
+    LampRecord,
+    StateChange,
+    Statement,
+    TargetIdentity,
+)
+from jobs.models.order import (
+    EstimateLine,
+    EstimateMapping,
+    InvoiceLine,
+    OperationDone,
+    OperationsClosing,
+    RepairOrder,
+    TextLookup,
+)
+from jobs.models.outbox import OutboxEntry, WorkerBeat
+from jobs.models.pack import FunctionUsesSensor, PackEditionOnFile
+from jobs.models.packet import Packet
+from jobs.models.people import ROLES, Person, Qualification
+from jobs.models.places import Bay, BayFloorSurvey, Location
+from jobs.models.reading import Reading, Scan
+from jobs.models.record import JobRecord, MomentField, Record, RecordedMoment, TimedJobRecord
+from jobs.models.session import KeyEvent, Session, SessionPart
+from jobs.models.tenancy import (
+    Organisation,
+    ScopeError,
+    TenantManager,
+    TenantModel,
+    current_organisation_id,
+    scope,
+    unscoped,
+)
+from jobs.models.token import ApiToken, IdempotencyRecord
+from jobs.models.vehicle import FittedWay, IdentityReading, Vehicle
+
+__all__ = [
+    "CLOSED_STATES",
+    "OPEN_STATES",
+    "ROLES",
+    "AccessGrant",
+    "AdhesiveSheet",
+    "ApiToken",
+    "Assessment",
+    "AssessmentRun",
+    "Bay",
+    "BayFloorSurvey",
+    "BeforeUseCheck",
+    "Certificate",
+    "ClockObservation",
+    "Delivery",
+    "Device",
+    "Equipment",
+    "EquipmentEvent",
+    "EquipmentUse",
+    "EstimateLine",
+    "EstimateMapping",
+    "Evidence",
+    "Explanation",
+    "FindingRow",
+    "FittedWay",
+    "FunctionCheck",
+    "FunctionUsesSensor",
+    "GlassSet",
+    "IdempotencyRecord",
+    "IdentityReading",
+    "InvoiceLine",
+    "Job",
+    "JobRecord",
+    "KeyEvent",
+    "LampRecord",
+    "LedgerHead",
+    "LegalHold",
+    "Location",
+    "LogEntry",
+    "MethodBudget",
+    "MomentField",
+    "OperationDone",
+    "OperationsClosing",
+    "Organisation",
+    "OutboxEntry",
+    "PackEditionOnFile",
+    "Packet",
+    "PacketDownload",
+    "Person",
+    "PhotoDecision",
+    "PhotoHash",
+    "PhotoHashBand",
+    "Qualification",
+    "Reading",
+    "Record",
+    "RecordedMoment",
+    "Refusal",
+    "RepairOrder",
+    "Scan",
+    "ScopeError",
+    "Session",
+    "SessionPart",
+    "SignOff",
+    "SlipCode",
+    "StateChange",
+    "Statement",
+    "SubletOrder",
+    "TargetIdentity",
+    "TenantManager",
+    "TenantModel",
+    "TextLookup",
+    "TimedJobRecord",
+    "Vehicle",
+    "Waiver",
+    "WorkerBeat",
+    "current_organisation_id",
+    "scope",
+    "unscoped",
+]
