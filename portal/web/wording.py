@@ -1,0 +1,105 @@
+"""Plain words for codes on pages: settle groups, roles, evidence kinds, photo subjects, cautions."""
+
+from typing import Final
+
+SETTLE_GROUPS: Final = (
+    ("now", "Still open: now, while the set-up stands"),
+    ("car_here", "Still open: with the car here"),
+    ("desk", "Still open: from the desk"),
+    ("never", "Cannot be repaired"),
+)
+SETTLE_WORDS: Final = {
+    "now": "can still be done now",
+    "car_here": "can be done with the car here",
+    "desk": "can be done from the desk",
+    "never": "cannot be repaired",
+}
+NEXT_WHEN: Final = {
+    "now": "Next, while the set-up stands",
+    "car_here": "Next, at the car",
+    "desk": "Next, from the desk",
+    "never": "Cannot be repaired",
+}
+SIGN_ROLES: Final = (("technician", "technician, the work"), ("quality_reviewer", "reviewer, the evidence"))
+ROLE_WORDS: Final = {
+    "technician": "Technician, the work:",
+    "quality_reviewer": "Reviewer, the evidence:",
+    "release": "Release:",
+}
+STAGES: Final = (
+    ("intake", "intake"),
+    ("before_repair", "before the repair"),
+    ("repair", "during the repair"),
+    ("before_calibration", "before aiming"),
+    ("calibration", "while aiming"),
+    ("drive", "on the drive"),
+    ("final", "final"),
+    ("delivery", "delivery"),
+    ("later", "later"),
+)
+KINDS: Final = (
+    ("drive_log", "drive log (GPX, CSV, NMEA)"),
+    ("voltage_log", "voltage log (CSV)"),
+    ("climate_log", "climate log (CSV)"),
+    ("scan_summary", "scan summary (JSON)"),
+    ("document", "document (PDF)"),
+)
+SUBJECTS: Final = (
+    ("vehicle_front_with_slip", "vehicle front with its slip"),
+    ("plate", "licence plate"),
+    ("vin_plate", "VIN plate"),
+    ("dash_lamps_before", "dash lamps before"),
+    ("dash_lamps_after", "dash lamps after"),
+    ("odometer_in", "odometer at intake"),
+    ("odometer_out", "odometer at hand-over"),
+    ("safety_mark_photo", "safety mark of the glass"),
+    ("cargo_area", "luggage space"),
+    ("steering_wheel", "steering wheel straight ahead"),
+    ("wide_bay", "the whole bay"),
+    ("radar_zone", "radar zone"),
+    ("camera_window_outside", "camera window from outside"),
+)
+MAKER_TEXT: Final = (
+    "Limits come from the named pack. If the vehicle maker's service information differs, the maker's text "
+    "applies; tell the pack author."
+)
+CAUTIONS: Final = (
+    "Follow the vehicle maker's service information and your licence; disable as directed before unplugging "
+    "restraint or high-voltage parts.",
+    MAKER_TEXT,
+    "Each verdict is about one requirement at 95 %; many verdicts carry no overall probability.",
+    "Local codes and licensed practice prevail over anything this program prints.",
+)
+ROAD_CAUTIONS: Final = (
+    "Driver does not touch or watch the device. Obey traffic law and weather limits. Systems may not react or "
+    "may react wrongly. Never test emergency braking or steering against people or vehicles.",
+    "Insured and licensed driver only.",
+)
+GLASS_CAUTIONS: Final = (
+    "Isocyanates and solvents: gloves, ventilation, follow the safety data sheet.",
+    "Engine running indoors: exhaust extraction connected and running.",
+)
+RADAR_CAUTIONS: Final = (
+    "Radar: keep to the maker's distances; nobody in the marked zone during the session.",
+)
+STILL_CAUTIONS: Final = (
+    "Laser levels and rangefinders: class as marked (IEC 60825-1); do not look into the beam, mind mirrors "
+    "and glass.",
+    "Jack, lift pads and stands clear of the car before heights are read and before anything is aimed.",
+)
+
+
+def cautions_for(
+    procedure_ids: tuple[str, ...], kinds: tuple[str, ...], sensors: tuple[str, ...]
+) -> list[str]:
+    """The cautions that touch the required work, the general ones last."""
+    lines: list[str] = []
+    if "dynamic" in kinds or "static_then_dynamic" in kinds:
+        lines += ROAD_CAUTIONS
+    if "CP-BOND" in procedure_ids:
+        lines += GLASS_CAUTIONS
+    if any("radar" in sensor for sensor in sensors):
+        lines += RADAR_CAUTIONS
+    if "static" in kinds or "static_then_dynamic" in kinds:
+        lines += STILL_CAUTIONS
+    return [*lines, *CAUTIONS]
