@@ -37,6 +37,8 @@ class CheckContext:
         z: decision factor, the largest of the packs that apply.
         outcomes: outcomes of proofs judged before, by (procedure id, proof id); equipment_valid,
             people_qualified and in_order are judged after all others.
+        refused_sensors: sensors whose aiming the owner refused with effect.
+        waived: proofs waived with effect, as (procedure id, proof id).
     """
 
     facts: JobFacts
@@ -46,6 +48,8 @@ class CheckContext:
     required: Mapping[str, RequiredProcedure]
     z: float
     outcomes: Mapping[tuple[str, str], Outcome]
+    refused_sensors: tuple[str, ...] = ()
+    waived: tuple[tuple[str, str], ...] = ()
 
     @property
     def session(self) -> Session | None:

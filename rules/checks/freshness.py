@@ -9,6 +9,7 @@ from rules.checks.base import CheckContext, PartWindow
 from rules.facts import JobFacts, Moment, OperationDone, Place, Record, Session, SessionPart, live
 from rules.science.clocks import fresh, happened_before, shown_strictly_before
 from rules.verdict import Reason, not_shown
+from rules.vocabulary import CHANGES_BY_OPERATION
 
 RecordT = TypeVar("RecordT", bound=Record)
 
@@ -64,33 +65,21 @@ def part_window(context: CheckContext) -> PartWindow | None:
     return None if part is None else PartWindow(start=part.started, end=part.ended)
 
 
-def part_session_id(context: CheckContext) -> str | None:
-    """The id of the attempt that the part comes from: another one where the governing attempt reuses it."""
+def part_session_ids(context: CheckContext) -> tuple[str, ...]:
+    """Ids of the attempts that the part comes from: another one too where the governing attempt reuses a part."""
     session = context.session
+    if session is None:
+        return ()
+    if session.reuses_part_of is None:
+        return (session.id,)
     name = part_name(context)
-    if session is None or name is None or session.reuses_part_of is None:
-        return None if session is None else session.id
+    if name is None:
+        return (session.id, session.reuses_part_of)
     own = next((item for item in context.facts.sessions if item.id == session.id), session)
-    return session.id if part_record(own, name) is not None else session.reuses_part_of
+    return (session.id,) if part_record(own, name) is not None else (session.reuses_part_of,)
 
 
 # ------------------------------------------------------------------ what spoils a value
-
-
-def kinds_of_operation(name: str) -> tuple[str, ...]:
-    """The changes that an operation is by itself, for as long as it took."""
-    kinds: list[str] = []
-    if name.startswith(("suspension.", "ride_height.", "subframe.")):
-        kinds.append("suspension_work")
-    if name.startswith("suspension."):
-        kinds += ["vehicle_lifted", "wheel_removed"]
-    if name.startswith("alignment.") and name.endswith("_adjusted"):
-        kinds.append("alignment_change")
-    if name in ("tyre.replaced", "wheel.size.changed"):
-        kinds.append("wheel_removed")
-    if name == "battery.disconnected":
-        kinds.append("battery_cut")
-    return tuple(kinds)
 
 
 def spoiling_events(facts: JobFacts) -> tuple[SpoilingEvent, ...]:
@@ -124,7 +113,7 @@ def _of_operation(operation: OperationDone) -> tuple[SpoilingEvent, ...]:
         return ()  # on the list only, not begun
     return tuple(
         SpoilingEvent(kind=kind, start=start, end=operation.done, source=operation.id)
-        for kind in kinds_of_operation(operation.operation)
+        for kind in CHANGES_BY_OPERATION.get(operation.operation, ())
     )
 
 
@@ -233,8 +222,8 @@ def of_session(
     start of the part until the next session of any procedure starts.
     """
     window = part_window(context)
-    own_id = part_session_id(context)
-    if window is None or own_id is None:
+    own_ids = part_session_ids(context)
+    if window is None:
         return ()
     limits = _next_starts(context, window)
     found = []
@@ -242,7 +231,7 @@ def of_session(
         named = sessions_of(record)
         at = moment_of(record)
         if named:
-            belongs = own_id in named and not _of_other_part(context, at)
+            belongs = any(own in named for own in own_ids) and not _of_other_part(context, at)
         else:
             belongs = happened_before(window.start, at) == "true" and all(
                 shown_strictly_before(at, limit) for limit in limits
@@ -254,7 +243,8 @@ def of_session(
 
 def _next_starts(context: CheckContext, window: PartWindow) -> tuple[Moment, ...]:
     """Starts of sessions and parts that are not shown to lie at or before the start of this part."""
-    starts = [item.started for item in live(context.facts.sessions) if item.id != part_session_id(context)]
+    own_ids = part_session_ids(context)
+    starts = [item.started for item in live(context.facts.sessions) if item.id not in own_ids]
     session = context.session
     if session is not None and part_name(context) is not None:
         starts += [part.started for part in session.parts if part.part != part_name(context)]
