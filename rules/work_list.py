@@ -26,7 +26,7 @@ class ListedOperation:
 
 
 def listed_operations(facts: JobFacts) -> tuple[ListedOperation, ...]:
-    """Everything on the list: operations done first, then what estimate lines plan and nothing has carried out.
+    """Everything on the list: operations done, then what estimate lines plan and nothing has carried out.
 
     Withdrawn and corrected records are gone. A planned name is taken as carried out when at least as many
     records of that name exist as lines plan it.
