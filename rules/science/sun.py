@@ -1,0 +1,38 @@
+"""Where the sun stands: geometric elevation and azimuth, good to 0.1 degree between 1950 and 2050."""
+
+import math
+from typing import Final
+
+# 2000-01-01 12:00 UTC as POSIX seconds; the low-precision formulas count days from there.
+J2000_S: Final = 946728000.0
+
+
+def position_deg(at_s: float, lat: float, lon: float) -> tuple[float, float]:
+    """Elevation of the disc's centre without refraction, and azimuth clockwise from true north, in degrees.
+
+    Args:
+        at_s: the instant, POSIX seconds (UTC).
+        lat, lon: degrees, north and east positive.
+
+    Source: low-precision formulas for the sun of the Astronomical Almanac (0.01 degree), from memory, checked
+    against independent values in the tests.
+    """
+    days = (at_s - J2000_S) / 86400.0
+    anomaly = math.radians((357.528 + 0.9856003 * days) % 360.0)
+    mean_longitude = (280.460 + 0.9856474 * days) % 360.0
+    ecliptic = math.radians(mean_longitude + 1.915 * math.sin(anomaly) + 0.020 * math.sin(2 * anomaly))
+    obliquity = math.radians(23.439 - 0.0000004 * days)
+    right_ascension = math.degrees(math.atan2(math.cos(obliquity) * math.sin(ecliptic), math.cos(ecliptic)))
+    declination = math.asin(math.sin(obliquity) * math.sin(ecliptic))
+    sidereal = (280.46062 + 360.98564737 * days) % 360.0
+    hour_angle = math.radians(sidereal + lon - right_ascension)
+    phi = math.radians(lat)
+    height = math.sin(phi) * math.sin(declination)
+    height += math.cos(phi) * math.cos(declination) * math.cos(hour_angle)
+    east = -math.sin(hour_angle) * math.cos(declination)
+    north = math.sin(declination) * math.cos(phi)
+    north -= math.cos(declination) * math.cos(hour_angle) * math.sin(phi)
+    return (
+        math.degrees(math.asin(max(-1.0, min(1.0, height)))),
+        math.degrees(math.atan2(east, north)) % 360.0,
+    )
