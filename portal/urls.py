@@ -1,5 +1,10 @@
-"""Every route: the API under /api/v1/, pages for people elsewhere."""
+"""Every route: the API under /api/v1/, its description beside it, pages for people elsewhere."""
 
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, path
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from portal.health import livez, readyz
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("livez", livez, name="livez"),
+    path("readyz", readyz, name="readyz"),
+]
