@@ -8,10 +8,15 @@ from django.conf import settings
 
 def now() -> datetime:
     """The present instant (UTC), shifted in demo and test mode by ``WM_DEMO_CLOCK_FILE`` if that is set."""
-    instant = datetime.now(tz=UTC)
+    instant = machine_now()
     if settings.WM_DEMO_CLOCK_FILE:
         instant += timedelta(seconds=_shift_seconds(Path(settings.WM_DEMO_CLOCK_FILE)))
     return instant
+
+
+def machine_now() -> datetime:
+    """The machine's own present instant (UTC), never shifted: for leases, retries and signs of life only."""
+    return datetime.now(tz=UTC)
 
 
 def _shift_seconds(path: Path) -> float:

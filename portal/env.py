@@ -32,6 +32,10 @@ DEMO_CLOCK_FILE: str = env.str("WM_DEMO_CLOCK_FILE", "")
 MAX_UPLOAD_BYTES: int = env.int("WM_MAX_UPLOAD_BYTES", 50_000_000)
 MAX_BODY_BYTES: int = env.int("WM_MAX_BODY_BYTES", 2_000_000)
 LOG_LEVEL: str = env.str("WM_LOG_LEVEL", "INFO")
+# A worker silent for this long has lost its work to another (project default).
+LEASE_SECONDS: int = env.int("WM_LEASE_SECONDS", 60)
+# For fault tests: where to stop or kill the process; see jobs/failpoints.py.
+FAILPOINT: str = env.str("WM_FAILPOINT", "")
 
 
 def fail(lines: list[str]) -> None:
@@ -67,6 +71,8 @@ def _production_faults() -> list[str]:
     for name, value in (("WM_DEMO_CLOCK_FILE", DEMO_CLOCK_FILE), ("WM_INSECURE_HTTP", INSECURE_HTTP)):
         if value:
             faults.append(f"{name} is allowed in demo and test mode only")
+    if FAILPOINT:
+        faults.append("WM_FAILPOINT is for fault tests and allowed in test mode only")
     return faults
 
 
@@ -83,7 +89,7 @@ def known_names() -> tuple[str, ...]:
     return (
         "WM_MODE", "WM_SECRET_KEY", "WM_ALLOWED_HOSTS", "WM_DATA_DIR", "DATABASE_URL", "WM_BROKER_URL",
         "WM_TRUSTED_PROXIES", "WM_INSECURE_HTTP", "WM_DEMO_CLOCK_FILE", "WM_MAX_UPLOAD_BYTES",
-        "WM_MAX_BODY_BYTES", "WM_LOG_LEVEL",
+        "WM_MAX_BODY_BYTES", "WM_LOG_LEVEL", "WM_LEASE_SECONDS", "WM_FAILPOINT",
     )  # fmt: skip
 
 

@@ -11,7 +11,9 @@ class OutboxEntry(TenantModel):
     """One piece of work. States: waiting, leased, done, dead (three attempts failed).
 
     ``key`` makes work that is still waiting unique. ``owner`` is the lease's own random word: only its
-    holder may finish the row. ``handed_at`` is when the relay last gave it to the broker.
+    holder may finish the row. ``available_at`` is empty for work that may begin at once. ``created_at`` is the
+    record's time; every other time here is the machine's own clock, which no demonstration shifts.
+    ``handed_at`` is when the relay last gave the row to the broker.
     """
 
     id = models.BigAutoField(primary_key=True)
@@ -20,7 +22,7 @@ class OutboxEntry(TenantModel):
     key = models.CharField(max_length=200)
     state = models.CharField(max_length=8, default="waiting")
     attempts = models.PositiveSmallIntegerField(default=0)
-    available_at = models.DateTimeField()
+    available_at = models.DateTimeField(null=True, blank=True)
     lease_until = models.DateTimeField(null=True, blank=True)
     owner = models.CharField(max_length=32, blank=True, default="")
     handed_at = models.DateTimeField(null=True, blank=True)
@@ -46,9 +48,7 @@ class OutboxEntry(TenantModel):
             ),
         ]
         indexes: ClassVar = [
-            models.Index(
-                fields=("available_at", "id"), condition=models.Q(state="waiting"), name="outbox_waiting"
-            ),
+            models.Index(fields=("id",), condition=models.Q(state="waiting"), name="outbox_waiting"),
             models.Index(fields=("lease_until",), condition=models.Q(state="leased"), name="outbox_leased"),
             models.Index(fields=("organisation", "task", "key"), name="outbox_key"),
         ]
