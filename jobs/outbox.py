@@ -45,7 +45,7 @@ def enqueue(
     """Asks for work, inside the caller's transaction: no commit, no work; commit, and it will be done.
 
     The same task and key that nobody has begun gives the row that waits already, with its own arguments.
-    While one is being worked on a new row is added: that worker may have read its input before the caller wrote.
+    While one is being worked on a new row is added: that worker may have read its input already.
     """
     with unscoped():
         waiting = OutboxEntry.objects.filter(

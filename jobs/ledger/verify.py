@@ -16,8 +16,8 @@ PIECE = 2000
 class Report:
     """What checking one organisation's log gave.
 
-    ``fault`` is empty, or gap, prev, hash, unreadable, or head (head row and last entry disagree: entries were
-    cut off); ``at_n`` is the number of the entry where it shows.
+    ``fault`` is empty, or gap, prev, hash, unreadable, or head (head row and last entry disagree: entries
+    were cut off); ``at_n`` is the number of the entry where it shows.
     """
 
     organisation: str
