@@ -202,7 +202,7 @@ def _reference(data: dict[str, Any], world: World, as_of: datetime) -> None:
 def _packs(data: dict[str, Any], world: World, fixtures: Path) -> None:
     for row in data["packs"]:
         publish_pack(
-            actor=_actor(world, "pvantongeren"),
+            actor=_actor(world, "pvantongeren", _noon(row["published_on"])),
             as_of=_noon(row["published_on"]),
             data=(fixtures / "packs" / row["file"]).read_bytes(),
             approved_by="dpell",
@@ -214,7 +214,7 @@ def _tokens(data: dict[str, Any], world: World, as_of: datetime) -> None:
         device = world.devices[row["device"]]
         person = world.people[row["person"]]
         _, secret = issue_token(
-            actor=_actor(world, "pvantongeren"),
+            actor=_actor(world, "pvantongeren", as_of),
             as_of=as_of,
             person=person,
             name=f"{person.name}, {device.name}",
@@ -226,8 +226,8 @@ def _tokens(data: dict[str, Any], world: World, as_of: datetime) -> None:
         world.tokens[person.login] = (secret, str(device.id))
 
 
-def _actor(world: World, login: str) -> Actor:
-    return actor_for_person(world.people[login])
+def _actor(world: World, login: str, as_of: datetime) -> Actor:
+    return actor_for_person(world.people[login], as_of=as_of)
 
 
 def _day(text: str) -> date:
