@@ -3,9 +3,7 @@
 import hashlib
 from typing import Any
 
-import environs
-
-from portal import env
+from portal import databases, env
 
 BASE_DIR = env.BASE_DIR
 IS_PRODUCTION = env.MODE == "production"
@@ -60,9 +58,7 @@ TEMPLATES = [
 
 def _database() -> dict[str, Any]:
     if env.DATABASE_URL:
-        parsed: dict[str, Any] = environs.Env().dj_db_url("DATABASE_URL")
-        parsed.update(CONN_MAX_AGE=60, CONN_HEALTH_CHECKS=True)
-        return parsed
+        return databases.from_url(env.DATABASE_URL)
     env.data_dir().mkdir(parents=True, exist_ok=True)
     return {
         "ENGINE": "django.db.backends.sqlite3",
