@@ -1,7 +1,14 @@
 """When the car left: by its delivery, or by the first road movement after it was signed out."""
 
-from rules.facts import DriveLog, JobFacts, Moment, live
+from datetime import UTC, datetime
+from typing import Final
+
+from rules.checks.movements import RoadMovement, road_movements
+from rules.facts import JobFacts, Moment, live
 from rules.science.clocks import earliest, happened_before
+
+# The facts are already those of one instant: no further cut by time.
+_NO_CUT: Final = datetime(9999, 1, 1, tzinfo=UTC)
 
 
 def first_release_at(facts: JobFacts) -> Moment | None:
@@ -15,41 +22,38 @@ def departure(facts: JobFacts) -> Moment | None:
     A session's own drive and a recorded sublet trip are no departure. Only movements shown to lie after a
     release sign-off count: earlier ones are judged by the adhesive and the order checks.
     """
-    moments = [] if facts.delivery is None or facts.delivery.ended_at is not None else [facts.delivery.at]
     released = first_release_at(facts)
-    if released is not None:
-        moments += [
-            at
-            for at in _road_movements(facts)
-            if happened_before(released, at) == "true" and not _on_sublet_trip(facts, at)
-        ]
+    moments = [
+        item.start
+        for item in road_movements(facts, _NO_CUT)
+        if item.kind == "delivery"
+        or (
+            released is not None
+            and happened_before(released, item.start) == "true"
+            and not _is_recorded_trip(facts, item)
+        )
+    ]
     return earliest(moments)
 
 
-def _road_movements(facts: JobFacts) -> list[Moment]:
-    moves = [item.at for item in live(facts.state_changes) if item.kind == "vehicle_moved" and item.on_road]
-    return moves + [
-        log.clock.moment(log.fixes[0].t)
-        for log in live(facts.drive_logs)
-        if log.fixes and not _is_session_drive(facts, log)
-    ]
-
-
-def _is_session_drive(facts: JobFacts, log: DriveLog) -> bool:
-    if log.sessions:
+def _is_recorded_trip(facts: JobFacts, movement: RoadMovement) -> bool:
+    if movement.kind == "sublet":
         return True
-    start = log.clock.moment(log.fixes[0].t)
-    return any(
-        happened_before(item.started, start) != "false"
-        and (item.ended is None or happened_before(start, item.ended) != "false")
-        for item in live(facts.sessions)
+    if movement.kind == "drive_log" and _is_session_drive(facts, movement):
+        return True
+    trips = [(item.out_at, item.back_at) for item in live(facts.sublet_trips) if item.out_at is not None]
+    return any(_may_lie_in(movement.start, out_at, back_at) for out_at, back_at in trips)
+
+
+def _is_session_drive(facts: JobFacts, movement: RoadMovement) -> bool:
+    log = next(item for item in facts.drive_logs if item.id == movement.record_id)
+    return bool(log.sessions) or any(
+        _may_lie_in(movement.start, item.started, item.ended) for item in live(facts.sessions)
     )
 
 
-def _on_sublet_trip(facts: JobFacts, at: Moment) -> bool:
-    for trip in live(facts.sublet_trips):
-        if trip.out_at is None or happened_before(trip.out_at, at) == "false":
-            continue
-        if trip.back_at is None or happened_before(at, trip.back_at) != "false":
-            return True
-    return False
+def _may_lie_in(at: Moment, start: Moment | None, end: Moment | None) -> bool:
+    """Is ``at`` not shown to lie outside [start, end]?"""
+    if start is not None and happened_before(start, at) == "false":
+        return False
+    return end is None or happened_before(at, end) != "false"

@@ -7,8 +7,9 @@ from rules.departure import departure
 from rules.facts import JobFacts, Record, SignOff, live
 from rules.result import SignOffState
 
-# What a signature covers. Sign-offs, changes of state, certificates, decisions of persons and odometer
-# readings are left out on purpose: they may come later without making a signature stale.
+# What a signature covers: everything that proofs rest on. Sign-offs, changes of state, certificates,
+# decisions of persons and odometer readings may come later without making a signature stale. Evidence files
+# that are read into a record count by that record.
 _COVERED_FIELDS = (
     "identity_readings",
     "fitted_ways",
@@ -27,7 +28,6 @@ _COVERED_FIELDS = (
     "function_checks",
     "target_identities",
     "photos",
-    "files",
 )
 
 
@@ -55,8 +55,8 @@ def last_sign_off(facts: JobFacts, role: str) -> SignOff | None:
 def stale_because(sign_off: SignOff, facts: JobFacts) -> tuple[str, ...]:
     """Why the sign-off no longer stands for the record: one sentence part per item, none while it is fresh.
 
-    Facts are those held at the gate instant. Stale: a covered item ended after it, an item was added after it,
-    or an item that was there is not in its list.
+    Facts are those held at the gate instant. Stale: a covered item ended after it, an item was added after
+    it, or an item that was there is not in its list.
     """
     reasons = []
     covered = set(sign_off.covers)
@@ -131,7 +131,6 @@ _NAMES = {
     "FunctionCheck": "function check",
     "TargetIdentity": "target identity",
     "Photo": "photo",
-    "EvidenceItem": "evidence file",
 }
 
 

@@ -66,7 +66,7 @@ def part_window(context: CheckContext) -> PartWindow | None:
 
 
 def part_session_ids(context: CheckContext) -> tuple[str, ...]:
-    """Ids of the attempts that the part comes from: another one too where the governing attempt reuses a part."""
+    """Ids of the attempts that the part comes from: two where the governing attempt reuses a part."""
     session = context.session
     if session is None:
         return ()

@@ -122,6 +122,7 @@ EQUIPMENT = (
 )
 COVERED_FIELDS = (
     "identity_readings",
+    "fitted_ways",
     "operations",
     "closings",
     "glass_sets",

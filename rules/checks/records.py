@@ -1,0 +1,316 @@
+"""Checks on plain records of a session or an operation: statements, tool results, documents, key, targets."""
+
+from typing import Final
+
+from rules.checks.base import CheckContext, PartWindow
+from rules.checks.draft import Draft
+from rules.checks.freshness import of_session, part_name, part_record, part_window, serving
+from rules.checks.photos import judge_photos, judge_with_photo, photos_showing
+from rules.checks.sentences import begin, names_argument, plain, word_argument, words
+from rules.facts import FunctionCheck, GlassSet, KeyEvent, Moment, Session, Statement, TargetIdentity, live
+from rules.science.clocks import happened_before
+from rules.verdict import Outcome, Truth, not_shown
+
+_AFTER_SESSION: Final = "after_session"
+_FAILED_RESULTS: Final = ("failed", "abandoned")
+
+
+# ------------------------------------------------------------------ statements
+
+
+def statement(context: CheckContext) -> Outcome:
+    """Every name in ``says`` is stated, by a statement of the session or one that serves its part.
+
+    Reasons: says_otherwise, missing, evidence_stale, order_unprovable, and those of the photo.
+    """
+    says = names_argument(context, "says")
+    draft = begin(context, f"Stated: {words(says)}")
+    own = is_own_statement(context)
+    for name in says:
+        found = [item for item in live(context.facts.statements) if name in item.says or name in item.denies]
+        if own:
+            _judge_own(draft, context, name, found)
+        else:
+            _judge_serving(draft, context, name, found)
+    subject = word_argument(context, "with_photo")
+    if subject:
+        judge_with_photo(draft, context, subject, own_session=own)
+    if not draft.tally.reasons:
+        draft.say("All of it is stated for this session.")
+    return draft.outcome()
+
+
+def is_own_statement(context: CheckContext) -> bool:
+    """Does the statement belong to one session: about the road, or made after the session?"""
+    if word_argument(context, "at") == _AFTER_SESSION:
+        return True
+    return context.procedure.kind == "dynamic" or part_name(context) == "road"
+
+
+def _judge_own(draft: Draft, context: CheckContext, name: str, found: list[Statement]) -> None:
+    own = of_session(context, found, lambda item: item.sessions, _stated_at)
+    denied = [item for item in own if name in item.denies]
+    window = part_window(context)
+    if denied:
+        draft.rests_on(*denied)
+        draft.not_met(
+            "says_otherwise", f"The statement denies: {plain(name)}.", "Repeat the session as required."
+        )
+        return
+    if word_argument(context, "at") == _AFTER_SESSION:
+        truths = {item.id: _is_after_end(window, item) for item in own}
+        own = tuple(item for item in own if truths[item.id] == "true")
+        if not own and "unknown" in truths.values():
+            draft.not_shown(
+                "order_unprovable",
+                f"The clocks do not show that it was stated after the session: {plain(name)}.",
+                f"State {plain(name)} again, now that the session is over.",
+                "now",
+            )
+            return
+    if own:
+        draft.rests_on(own[-1])
+        return
+    draft.not_shown(
+        "missing", f"For this session nobody states: {plain(name)}.", f"State {plain(name)}.", "now"
+    )
+
+
+def _is_after_end(window: PartWindow | None, item: Statement) -> Truth:
+    return "false" if window is None or window.end is None else happened_before(window.end, item.at)
+
+
+def _judge_serving(draft: Draft, context: CheckContext, name: str, found: list[Statement]) -> None:
+    of_procedure = [item for item in found if item.procedure_id in (None, context.procedure.id)]
+    item, reason = serving(context, of_procedure, _stated_at)
+    change = f"State {plain(name)} before the session starts."
+    if item is None:
+        code = reason or not_shown("missing")
+        why = "No statement" if code.code == "missing" else "No statement that was still fresh"
+        draft.open(code, f"{why} for this session: {plain(name)}.", change, "now")
+        return
+    draft.rests_on(item)
+    if name in item.denies:
+        draft.not_met("says_otherwise", f"The statement denies: {plain(name)}.", change, "now")
+
+
+def _stated_at(item: Statement) -> Moment:
+    return item.at
+
+
+# ------------------------------------------------------------------ results of the session
+
+
+def tool_result(context: CheckContext) -> Outcome:
+    """The device's result of the session, its part, and each place asked for is as required.
+
+    Reasons: session_failed, says_otherwise, missing.
+    """
+    wanted = word_argument(context, "says", "completed")
+    places = names_argument(context, "each_of")
+    draft = begin(context, f"The device reports {plain(wanted)}")
+    session = context.session
+    if session is None:
+        draft.not_shown("missing", "There is no session.", "Run the session.")
+        return draft.outcome()
+    draft.rests_on(session)
+    part = part_name(context)
+    if part is None:
+        _judge_result(draft, wanted, session.result if session.ended is not None else "", "The device")
+    else:
+        record = part_record(session, part)
+        ended = record is not None and record.ended is not None
+        _judge_result(
+            draft, wanted, record.result if record is not None and ended else "", f"The {part} part"
+        )
+    results = dict(session.results)
+    for place in places:
+        _judge_result(draft, wanted, results.get(place, ""), f"Place {plain(place)}")
+    return draft.outcome()
+
+
+def _judge_result(draft: Draft, wanted: str, result: str, what: str) -> None:
+    again = "Find the cause, then repeat the session."
+    if not result:
+        draft.not_shown(
+            "missing", f"{what}: no result is on record.", "Enter the result of the session.", "now"
+        )
+    elif result == wanted:
+        draft.say(f"{what}: {plain(result)}.")
+    elif result in _FAILED_RESULTS:
+        draft.not_met("session_failed", f"{what}: {plain(result)}.", again)
+    else:
+        draft.not_met("says_otherwise", f"{what}: {plain(result)}.", again)
+
+
+def session_failed(session: Session) -> bool:
+    """Did the device end the session as failed or abandoned?"""
+    return session.result in _FAILED_RESULTS
+
+
+def function_check(context: CheckContext) -> Outcome:
+    """The function showed what is asked, recorded after the session part (road: from the drive on).
+
+    Reasons: says_otherwise, missing.
+    """
+    function, wanted = word_argument(context, "of"), word_argument(context, "shows")
+    places = names_argument(context, "each_of")
+    draft = begin(context, f"After the session {function} shows: {plain(wanted)}")
+    window = part_window(context)
+    since = None
+    if window is not None:
+        since = window.start if context.proof.part == "road" else window.end
+    own = of_session(
+        context,
+        [item for item in context.facts.function_checks if item.function.casefold() == function.casefold()],
+        lambda item: (item.session,),
+        lambda item: item.at,
+    )
+    after = [item for item in own if since is not None and happened_before(since, item.at) == "true"]
+    for place in places or ("",):
+        _judge_function(draft, [item for item in after if not place or item.place == place], wanted, place)
+    return draft.outcome()
+
+
+def _judge_function(draft: Draft, found: list[FunctionCheck], wanted: str, place: str) -> None:
+    where = f" ({plain(place)})" if place else ""
+    change = f"Check the function{where} after the session and record what it shows."
+    last = max(found, key=lambda item: (item.at.low, item.at.high, item.received_at, item.id), default=None)
+    if last is None:
+        draft.not_shown("missing", f"No check of the function{where} after the session is on record.", change)
+        return
+    draft.rests_on(last)
+    if last.shows == "not_working":
+        draft.not_met("says_otherwise", f"The function{where} did not work.", "Find the cause and aim again.")
+    elif last.shows != wanted:
+        draft.not_shown("missing", f"The function{where} showed: {plain(last.shows)}.", change)
+    else:
+        draft.say(f"The function{where} showed: {plain(last.shows)}.")
+
+
+def ignition_unbroken(context: CheckContext) -> Outcome:
+    """The key was on when the session began and stayed on until it ended. Cranking is no key-off.
+
+    Reasons: ignition_cycled, missing, order_unprovable.
+    """
+    draft = begin(context, "The ignition stays on from the start of the session to its end")
+    session = context.session
+    if session is None or session.ended is None:
+        draft.not_shown("missing", "The session has no end on record.", "Record the end of the session.")
+        return draft.outcome()
+    draft.rests_on(session)
+    events = (*session.key_events, *_logged_key_events(context))
+    before = [item for item in events if happened_before(item.at, session.started) == "true"]
+    first = max(before, key=lambda item: (item.at.low, item.at.high), default=None)
+    if first is None:
+        draft.not_shown(
+            "missing", "The key's state at the start is not on record.", "Record when the key was on.", "now"
+        )
+    _judge_key(draft, session, [item for item in events if item.state == "off"], first)
+    if not draft.tally.reasons:
+        draft.say("The key was on at the start and no key-off lies within the session.")
+    return draft.outcome()
+
+
+def _judge_key(draft: Draft, session: Session, offs: list[KeyEvent], first: KeyEvent | None) -> None:
+    again = "Repeat the session without switching off."
+    if first is not None and first.state == "off":
+        draft.not_met("ignition_cycled", "The key was off when the session began.", again)
+    for off in offs:
+        since = happened_before(session.started, off.at)
+        until = "true" if session.ended is None else happened_before(off.at, session.ended)
+        if since == "true" and until == "true":
+            draft.not_met("ignition_cycled", "The key was turned off during the session.", again)
+        elif "false" not in (since, until):
+            draft.not_shown(
+                "order_unprovable", "The clocks do not show that a key-off lies outside the session.", again
+            )
+
+
+def _logged_key_events(context: CheckContext) -> list[KeyEvent]:
+    """Key events that the session's voltage log recorded."""
+    logs = of_session(
+        context,
+        context.facts.voltage_logs,
+        lambda log: log.sessions,
+        lambda log: log.clock.moment(log.samples[0][0] if log.samples else log.received_at.timestamp()),
+    )
+    states = {"key_on": "on", "key_off": "off"}
+    return [
+        KeyEvent(at=log.clock.moment(t), state="on" if states[name] == "on" else "off")
+        for log in logs
+        for t, name in log.events
+        if name in states
+    ]
+
+
+# ------------------------------------------------------------------ targets and documents
+
+
+def target_identity(context: CheckContext) -> Outcome:
+    """The target that was set up is the one named, right way up and clean.
+
+    Reasons: says_otherwise, missing, evidence_stale.
+    """
+    number = word_argument(context, "number")
+    draft = begin(context, f"Target {number}, right way up and clean")
+    found = [
+        item
+        for item in live(context.facts.target_identities)
+        if item.procedure_id in (None, context.procedure.id)
+    ]
+    item, reason = serving(context, found, _read_at)
+    change = f"Read the number of target {number} at the target and record how it stands."
+    if item is None:
+        code = reason or not_shown("missing")
+        draft.open(code, "No reading of the target's number serves this session.", change, "now")
+        return draft.outcome()
+    draft.rests_on(item)
+    wrong = _wrong_about(item, number)
+    if wrong:
+        draft.not_met("says_otherwise", f"The record says: {'; '.join(wrong)}.", change)
+    else:
+        draft.say(f"The number read is {item.number_read}, right way up and clean.")
+    return draft.outcome()
+
+
+def _read_at(item: TargetIdentity) -> Moment:
+    return item.at
+
+
+def _wrong_about(item: TargetIdentity, number: str) -> list[str]:
+    wrong = []
+    if item.number_read.strip().upper() != number.strip().upper():
+        wrong.append(f"target {item.number_read}")
+    if not item.right_way_up:
+        wrong.append("not the right way up")
+    if not item.clean:
+        wrong.append("not clean")
+    return wrong
+
+
+def document(context: CheckContext) -> Outcome:
+    """Every name is filled in for every glass set; a name ending in _photo is a photo that shows that name.
+
+    Reasons: missing and those of the photos.
+    """
+    names = names_argument(context, "names")
+    draft = begin(context, f"On record: {words(names)}")
+    glass = live(context.facts.glass_sets)
+    for name in names:
+        if name.endswith("_photo"):
+            judge_photos(draft, context, name, photos_showing(context.facts, name))
+        elif not glass or any(not _field(item, name) for item in glass):
+            draft.not_shown(
+                "missing", f"{plain(name)} is not on record.", f"Enter the {plain(name)}.", "desk"
+            )
+        else:
+            values = ", ".join(dict.fromkeys(_field(item, name) for item in glass))
+            draft.say(f"{plain(name)}: {values}.")
+    draft.rests_on(*glass)
+    return draft.outcome()
+
+
+def _field(item: GlassSet, name: str) -> str:
+    fields = {"glass_maker": item.glass_maker, "glass_part_number": item.glass_part_number}
+    return fields.get(name, "").strip()
