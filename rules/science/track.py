@@ -36,6 +36,8 @@ class DriveLimits:
     longest_gap_s: float
     shortest_counted_s: float
     sun_above_deg: float | None = None
+    v_min_included: bool = True
+    v_max_included: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -164,8 +166,8 @@ class _Judge:
         limits = self.limits
         rules: tuple[tuple[Reason, bool], ...] = (
             ("gap", seconds > limits.longest_gap_s),
-            ("slow", limits.v_min_kph is not None and to_six(slower) < limits.v_min_kph),
-            ("fast", limits.v_max_kph is not None and to_six(faster) > limits.v_max_kph),
+            ("slow", _too_slow(slower, limits)),
+            ("fast", _too_fast(faster, limits)),
             ("uneven", _above((faster - slower) / 3.6 / seconds, limits.speed_change_mps2)),
             ("turning", _above(turned / seconds, limits.turn_rate_dps)),
         )
@@ -200,6 +202,20 @@ class _Judge:
         ends = (self.time.offset_high_s, self.time.offset_low_s)
         heights = [to_six(sun.position_deg(fix.t - offset, fix.lat, fix.lon)[0]) for offset in ends]
         return min(heights), max(heights)
+
+
+def _too_slow(speed_kph: float, limits: DriveLimits) -> bool:
+    if limits.v_min_kph is None:
+        return False
+    speed = to_six(speed_kph)
+    return speed < limits.v_min_kph or (speed == limits.v_min_kph and not limits.v_min_included)
+
+
+def _too_fast(speed_kph: float, limits: DriveLimits) -> bool:
+    if limits.v_max_kph is None:
+        return False
+    speed = to_six(speed_kph)
+    return speed > limits.v_max_kph or (speed == limits.v_max_kph and not limits.v_max_included)
 
 
 def _above(value: float, limit: float | None) -> bool:
