@@ -28,6 +28,7 @@ from jobs.models import (
     Qualification,
     unscoped,
 )
+from jobs.selectors.due import months_after
 from jobs.services.pack_desk import publish_pack
 from jobs.services.tokens import issue_token
 from rules.canonical import canonical_bytes, sha256_hex
@@ -155,6 +156,8 @@ def _instruments(data: dict[str, Any], world: World, as_of: datetime) -> None:
             created_by=world.people[lab["transcribed_by"]],
             content_sha256=sha256_hex(canonical_bytes(row)),
         )
+        equipment.due_on = months_after(calibrated_on, equipment.interval_months or 0)
+        equipment.save(update_fields=["due_on"])
 
 
 def _reference(data: dict[str, Any], world: World, as_of: datetime) -> None:
