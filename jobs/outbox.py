@@ -40,12 +40,26 @@ def lease_length() -> timedelta:
 
 
 def enqueue(
-    *, organisation: Organisation, task: str, arguments: Mapping[str, Any], key: str, at: datetime
+    *,
+    organisation: Organisation,
+    task: str,
+    arguments: Mapping[str, Any],
+    key: str,
+    at: datetime,
+    after: timedelta = timedelta(0),
 ) -> OutboxEntry:
     """Asks for work, inside the caller's transaction: no commit, no work; commit, and it will be done.
 
     The same task and key that nobody has begun gives the row that waits already, with its own arguments.
     While one is being worked on a new row is added: that worker may have read its input already.
+
+    Args:
+        organisation: whose work it is; the task runs in its scope.
+        task: name of the Celery task.
+        arguments: JSON-able; ids rather than contents.
+        key: what makes waiting work the same work.
+        at: the record's time.
+        after: let it wait so long first, so that what comes in together is worked on together.
     """
     with unscoped():
         waiting = OutboxEntry.objects.filter(
@@ -57,7 +71,12 @@ def enqueue(
             if entry is not None:
                 return entry
             fresh = OutboxEntry(
-                organisation=organisation, task=task, arguments=dict(arguments), key=key, created_at=at
+                organisation=organisation,
+                task=task,
+                arguments=dict(arguments),
+                key=key,
+                created_at=at,
+                available_at=machine_now() + after if after else None,
             )
             try:
                 with transaction.atomic():
