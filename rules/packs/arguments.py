@@ -46,6 +46,8 @@ def _read(key: str, spec: ArgumentSpec, section: Section) -> Argument | None:
 
 def _limit(key: str, spec: ArgumentSpec, section: Section) -> Argument | None:
     text = section.text(key)
+    if not text.strip():
+        return None
     try:
         limit = parse_limit(text)
     except QuantityError as error:
@@ -67,6 +69,8 @@ def _unit_fits(key: str, limit: Limit, spec: ArgumentSpec, section: Section) -> 
 
 def _quantity(key: str, spec: ArgumentSpec, section: Section) -> Argument | None:
     text = section.text(key)
+    if not text.strip():
+        return None
     try:
         value, unit = parse_quantity(text)
     except QuantityError as error:

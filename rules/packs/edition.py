@@ -98,7 +98,7 @@ def _read_builds_on(pack: Section) -> tuple[tuple[str, int], ...]:
         name, words = section.text("pack"), section.text("edition").split()
         if len(words) == 2 and words[0] == "at_least" and words[1].isascii() and words[1].isdigit():
             found.append((name, int(words[1][:7])))
-        else:
+        elif words:
             section.fault("edition", "edition_form", "write edition: at_least 3")
     return tuple(found)
 
@@ -109,15 +109,15 @@ def _read_replaces(pack: Section) -> tuple[str, int] | None:
         return None
     section.only("pack", "edition")
     name, edition = section.text("pack"), section.integer("edition", 1, HIGHEST_EDITION)
-    own = pack.node.get("edition")
-    if (
-        isinstance(own, Scalar)
-        and isinstance(own.value, int)
-        and edition >= own.value
-        and name == pack.text("pack")
-    ):
+    if name == pack.text("pack") and edition >= _own_edition(pack) > 0:
         section.fault("edition", "edition_order", "an edition replaces an earlier one of its pack")
     return name, edition
+
+
+def _own_edition(pack: Section) -> int:
+    node = pack.node.get("edition")
+    value = node.value if isinstance(node, Scalar) else 0
+    return value if isinstance(value, int) and not isinstance(value, bool) else 0
 
 
 def _read_person(pack: Section, key: str) -> None:
