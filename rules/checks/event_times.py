@@ -4,8 +4,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
-from rules.checks.adhesive import ready_times
 from rules.checks.base import CheckContext
+from rules.checks.curing import PaneCure, pane_cures
 from rules.checks.freshness import of_session, part_record, serving
 from rules.checks.movements import first_road_movement
 from rules.facts import DriveLog, Moment, Reading, live
@@ -87,13 +87,20 @@ def _adhesive_ready(context: CheckContext) -> Found:
     proofs = [proof for item in context.required.values() for proof in item.procedure.proofs]
     if not any(proof.check == "adhesive_ready" for proof in proofs):
         return LEFT_OUT
-    ready = ready_times(context.facts, context.gate_at, context.z)
-    if ready is None or ready.ready_cautious is None or ready.ready_hopeful is None:
+    panes = [_ready(cure) for cure in pane_cures(context.facts, context.gate_at, context.z)]
+    if any(moment is None for moment in panes):
         return None
-    # The hopeful end counts from the latest possible setting; an earlier setting would be ready earlier.
-    slack = [item.set_at.high - item.set_at.low for item in live(context.facts.glass_sets)]
-    low = ready.ready_hopeful - max(slack)
-    return Moment(low=low, high=ready.ready_cautious, reading=ready.ready_cautious, clock=MIXED_CLOCK)
+    return latest(moment for moment in panes if moment is not None)
+
+
+def _ready(cure: PaneCure) -> Moment | None:
+    """Ready from the hopeful to the cautious time; on the clock of the setting where they agree."""
+    cautious, hopeful = cure.ready_cautious, cure.ready_hopeful
+    if cautious is None or hopeful is None:
+        return None
+    if cautious == hopeful:
+        return cautious
+    return Moment(low=hopeful.low, high=cautious.high, reading=cautious.reading, clock=MIXED_CLOCK)
 
 
 def _reading_set(context: CheckContext, name: str) -> Found:

@@ -252,12 +252,14 @@ def _next_starts(context: CheckContext, window: PartWindow) -> tuple[Moment, ...
 
 
 def _of_other_part(context: CheckContext, at: Moment) -> bool:
+    """Is a record that names the attempt shown to be about that attempt's other part?"""
     name = part_name(context)
-    session = context.session
-    if name is None or session is None:
+    if name is None:
         return False
+    ids = part_session_ids(context)
+    others = [
+        part for item in context.facts.sessions if item.id in ids for part in item.parts if part.part != name
+    ]
     if name == "still":
-        road = part_record(session, "road")
-        return road is not None and happened_before(road.started, at) == "true"
-    still = part_record(session, "still")
-    return still is not None and still.ended is not None and shown_strictly_before(at, still.ended)
+        return any(happened_before(road.started, at) == "true" for road in others)
+    return any(still.ended is not None and shown_strictly_before(at, still.ended) for still in others)

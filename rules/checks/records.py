@@ -4,6 +4,7 @@ from typing import Final
 
 from rules.checks.base import CheckContext, PartWindow
 from rules.checks.draft import Draft
+from rules.checks.event_times import event_time
 from rules.checks.freshness import of_session, part_name, part_record, part_window, serving
 from rules.checks.photos import judge_photos, judge_with_photo, photos_showing
 from rules.checks.sentences import begin, names_argument, plain, word_argument, words
@@ -13,6 +14,7 @@ from rules.verdict import Outcome, Truth, not_shown
 
 _AFTER_SESSION: Final = "after_session"
 _FAILED_RESULTS: Final = ("failed", "abandoned")
+_NO_KEY_OFF: Final = "Repeat the session without switching off."
 
 
 # ------------------------------------------------------------------ statements
@@ -189,42 +191,42 @@ def _judge_function(draft: Draft, found: list[FunctionCheck], wanted: str, place
 
 
 def ignition_unbroken(context: CheckContext) -> Outcome:
-    """The key was on when the session began and stayed on until it ended. Cranking is no key-off.
+    """The key was on at the event ``from`` and stayed on until ``to``. Cranking is no key-off.
 
     Reasons: ignition_cycled, missing, order_unprovable.
     """
-    draft = begin(context, "The ignition stays on from the start of the session to its end")
+    names = (word_argument(context, "from", "session_start"), word_argument(context, "to", "session_end"))
+    draft = begin(context, f"The ignition stays on from {plain(names[0])} to {plain(names[1])}")
     session = context.session
-    if session is None or session.ended is None:
+    start, end = (event_time(context, name).moment for name in names)
+    if session is None or start is None or end is None:
         draft.not_shown("missing", "The session has no end on record.", "Record the end of the session.")
         return draft.outcome()
     draft.rests_on(session)
     events = (*session.key_events, *_logged_key_events(context))
-    before = [item for item in events if happened_before(item.at, session.started) == "true"]
+    before = [item for item in events if happened_before(item.at, start) == "true"]
     first = max(before, key=lambda item: (item.at.low, item.at.high), default=None)
     if first is None:
         draft.not_shown(
             "missing", "The key's state at the start is not on record.", "Record when the key was on.", "now"
         )
-    _judge_key(draft, session, [item for item in events if item.state == "off"], first)
+    if first is not None and first.state == "off":
+        draft.not_met("ignition_cycled", "The key was off when the session began.", _NO_KEY_OFF)
+    for off in events:
+        if off.state == "off":
+            _judge_key_off(draft, happened_before(start, off.at), happened_before(off.at, end))
     if not draft.tally.reasons:
         draft.say("The key was on at the start and no key-off lies within the session.")
     return draft.outcome()
 
 
-def _judge_key(draft: Draft, session: Session, offs: list[KeyEvent], first: KeyEvent | None) -> None:
-    again = "Repeat the session without switching off."
-    if first is not None and first.state == "off":
-        draft.not_met("ignition_cycled", "The key was off when the session began.", again)
-    for off in offs:
-        since = happened_before(session.started, off.at)
-        until = "true" if session.ended is None else happened_before(off.at, session.ended)
-        if since == "true" and until == "true":
-            draft.not_met("ignition_cycled", "The key was turned off during the session.", again)
-        elif "false" not in (since, until):
-            draft.not_shown(
-                "order_unprovable", "The clocks do not show that a key-off lies outside the session.", again
-            )
+def _judge_key_off(draft: Draft, since: Truth, until: Truth) -> None:
+    if since == "true" and until == "true":
+        draft.not_met("ignition_cycled", "The key was turned off during the session.", _NO_KEY_OFF)
+    elif "false" not in (since, until):
+        draft.not_shown(
+            "order_unprovable", "The clocks do not show that a key-off lies outside the session.", _NO_KEY_OFF
+        )
 
 
 def _logged_key_events(context: CheckContext) -> list[KeyEvent]:

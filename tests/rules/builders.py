@@ -13,6 +13,7 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any, TypeVar
 
+from rules.checks.base import CheckContext, RequiredProcedure
 from rules.facts import (
     CalibrationPoint,
     Certificate,
@@ -38,6 +39,7 @@ from rules.facts import (
     Vehicle,
     VoltageLog,
 )
+from rules.packs.model import PackEdition, Procedure, Proof
 
 DAY = "2026-05-05"
 SUMMER_OFFSET = timedelta(hours=-5)
@@ -333,3 +335,44 @@ def _leg(
 def with_records(facts: JobFacts, **added: Iterable[Record]) -> JobFacts:
     """The facts with records added to the named lists."""
     return replace(facts, **{name: (*getattr(facts, name), *items) for name, items in added.items()})
+
+
+def check_context(
+    facts: JobFacts,
+    procedure: Procedure,
+    proof: Proof,
+    current_session: Session | None,
+    gate: str = "23:00",
+    **fields: Any,
+) -> CheckContext:
+    """A context in which ``procedure`` is the only one required, in an edition without triggers."""
+    edition = PackEdition(
+        pack="test",
+        edition=1,
+        title="",
+        sha256="",
+        in_force_from=date(2026, 1, 1),
+        makes=("Orrinvale",),
+        model_years=None,
+        builds_on=(),
+        sources=(),
+        z=1.645,
+        speaks_for=(),
+        depends_on={},
+        not_needed=(),
+        triggers=(),
+        procedures=(procedure,),
+    )
+    current = RequiredProcedure(
+        procedure=procedure, edition=edition, sensors=("forward_camera",), session=current_session
+    )
+    base: dict[str, Any] = {
+        "facts": facts,
+        "gate_at": at(gate),
+        "proof": proof,
+        "current": current,
+        "required": {procedure.id: current},
+        "z": 1.645,
+        "outcomes": {},
+    }
+    return CheckContext(**{**base, **fields})

@@ -1,0 +1,193 @@
+"""Judging the proofs of required procedures: in pack order, those that look at others last."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Final
+
+from rules.checks.base import CheckContext, RequiredProcedure
+from rules.checks.library import JUDGED_LAST, run_check
+from rules.checks.order import must_come_first, needs_order, order_proof
+from rules.checks.records import session_failed
+from rules.checks.unjudged import no_session
+from rules.facts import JobFacts, Session
+from rules.packs.model import Proof
+from rules.verdict import Finding, Outcome, not_met
+
+# The implicit proof that a failed or abandoned session makes where its procedure asks for no result.
+RESULT_PROOF_ID: Final = "result"
+REFUSAL_PROOF_ID: Final = "refusal"
+# The maker's text can be looked up and judged without a session.
+_WITHOUT_SESSION: Final = ("citation_given",)
+
+Key = tuple[str, str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Desk:
+    """What all proofs of one judgement share."""
+
+    facts: JobFacts
+    gate_at: datetime
+    required: Mapping[str, RequiredProcedure]
+    z: float
+    waived: tuple[Key, ...]
+    refused_sensors: tuple[str, ...]
+
+
+def proofs_of(current: RequiredProcedure, required: Mapping[str, RequiredProcedure]) -> tuple[Proof, ...]:
+    """The proofs of a procedure with the implicit ones behind them."""
+    proofs = list(current.procedure.proofs)
+    if needs_order(current, required):
+        proofs.append(order_proof(current.procedure))
+    session = current.session
+    if session is not None and session_failed(session) and not _asks_for_result(proofs):
+        proofs.append(_result_proof(current))
+    return tuple(proofs)
+
+
+def judge_all(desk: Desk) -> dict[Key, Outcome]:
+    """The outcome of every proof of every required procedure, by (procedure, proof)."""
+    outcomes: dict[Key, Outcome] = {}
+    jobs = [
+        (current, proof) for current in desk.required.values() for proof in proofs_of(current, desk.required)
+    ]
+    for current, proof in jobs:
+        if proof.check not in JUDGED_LAST:
+            outcomes[current.procedure.id, proof.id] = judge_one(desk, current, proof, outcomes)
+    for check in JUDGED_LAST:
+        for current, proof in _first_things_first(desk, jobs):
+            if proof.check == check:
+                outcomes[current.procedure.id, proof.id] = judge_one(desk, current, proof, outcomes)
+    return outcomes
+
+
+def judge_one(
+    desk: Desk, current: RequiredProcedure, proof: Proof, outcomes: Mapping[Key, Outcome]
+) -> Outcome:
+    """The outcome of one proof; without the session it is about, it is missing."""
+    context = CheckContext(
+        facts=desk.facts,
+        gate_at=desk.gate_at,
+        proof=proof,
+        current=current,
+        required=desk.required,
+        z=desk.z,
+        outcomes=dict(outcomes),
+        refused_sensors=desk.refused_sensors,
+        waived=desk.waived,
+    )
+    if current.procedure.kind and current.session is None and proof.check not in _WITHOUT_SESSION:
+        return no_session(context)
+    if proof.id == RESULT_PROOF_ID and proof.check == RESULT_PROOF_ID:
+        return _failed_result(current)
+    return _as_printed(run_check(context), current, proof)
+
+
+def _as_printed(outcome: Outcome, current: RequiredProcedure, proof: Proof) -> Outcome:
+    """With its citation, and with what could be settled at the set-up changed once the session is over."""
+    session = current.session
+    cite = proof.cite.text
+    if cite not in outcome.sentence:
+        name = proof.check.replace("_", " ").replace("tyre", "tire").capitalize()
+        outcome = replace(outcome, sentence=f"{name} ({cite}). {outcome.sentence}")
+    if outcome.settle == "now" and session is not None and session.ended is not None:
+        return replace(outcome, settle="car_here")
+    return outcome
+
+
+def judge_attempt(desk: Desk, current: RequiredProcedure, session: Session) -> tuple[Finding, ...]:
+    """The findings of an attempt that does not govern, as printed: they count for nothing."""
+    alone = replace(current, session=session, order_open=False)
+    required = {**desk.required, current.procedure.id: alone}
+    own = replace(desk, required=required)
+    outcomes: dict[Key, Outcome] = {}
+    proofs = proofs_of(alone, required)
+    for proof in sorted(proofs, key=lambda item: item.check in JUDGED_LAST):
+        outcomes[current.procedure.id, proof.id] = judge_one(own, alone, proof, outcomes)
+    return tuple(
+        replace(finding(alone, proof, outcomes[current.procedure.id, proof.id], None), counts=False)
+        for proof in proofs
+    )
+
+
+def finding(current: RequiredProcedure, proof: Proof, outcome: Outcome, waived_by: str | None) -> Finding:
+    """One outcome with the text it was judged by."""
+    return Finding(
+        procedure_id=current.procedure.id,
+        proof_id=proof.id,
+        check=proof.check,
+        title=current.procedure.title,
+        outcome=outcome,
+        pack=current.edition.pack,
+        edition=current.edition.edition,
+        citation=proof.cite.text,
+        waivable=proof.waivable,
+        waive_role=proof.waive_role,
+        waived_by=waived_by,
+        session_id=None if current.session is None else current.session.id,
+    )
+
+
+def refusal_finding(current: RequiredProcedure, refused_by: str, *, has_effect: bool) -> Finding:
+    """The finding of a refused procedure: not met, and taken out of the gate where it has effect."""
+    outcome = Outcome(
+        verdict="not_met",
+        reasons=("refused",),
+        sentence=(
+            f"{current.procedure.title} ({current.procedure.cite.text}): {refused_by} refused it, "
+            "so the record shows that it was not done."
+        ),
+        change="The owner withdraws the refusal and the work is done.",
+    )
+    proof = Proof(
+        id=REFUSAL_PROOF_ID,
+        check=REFUSAL_PROOF_ID,
+        arguments={},
+        waivable=False,
+        waive_role=None,
+        cite=current.procedure.cite,
+    )
+    return replace(finding(current, proof, outcome, None), counts=not has_effect)
+
+
+def _asks_for_result(proofs: Iterable[Proof]) -> bool:
+    return any(proof.check == "tool_result" for proof in proofs)
+
+
+def _result_proof(current: RequiredProcedure) -> Proof:
+    return Proof(
+        id=RESULT_PROOF_ID,
+        check=RESULT_PROOF_ID,
+        arguments={},
+        waivable=False,
+        waive_role=None,
+        cite=current.procedure.cite,
+    )
+
+
+def _failed_result(current: RequiredProcedure) -> Outcome:
+    session = current.session
+    reason = not_met("session_failed")
+    result = "" if session is None else session.result
+    return Outcome(
+        verdict=reason.verdict,
+        reasons=(reason.code,),
+        sentence=f"{current.procedure.title}: the governing session ended as {result}.",
+        change="Find the cause, then repeat the session.",
+        evidence=() if session is None else (session.id,),
+    )
+
+
+def _first_things_first(
+    desk: Desk, jobs: list[tuple[RequiredProcedure, Proof]]
+) -> list[tuple[RequiredProcedure, Proof]]:
+    """Pack order, but a procedure that must come before others is judged before them."""
+
+    def depth(current: RequiredProcedure, seen: tuple[str, ...] = ()) -> int:
+        if current.procedure.id in seen:
+            return 0
+        earlier = must_come_first(current, desk.required)
+        return 1 + max((depth(item, (*seen, current.procedure.id)) for item in earlier), default=-1)
+
+    return sorted(jobs, key=lambda job: depth(job[0]))
