@@ -7,6 +7,7 @@ from rules.checks.base import CheckContext
 from rules.checks.curing import PaneCure, cure_of, governing_settings, pane_cures
 from rules.checks.draft import Draft, listed, plain
 from rules.checks.movements import RoadMovement, road_movements
+from rules.checks.sentences import begin
 from rules.facts import Batch, GlassSet, JobFacts, Moment, OperationDone, Place, live
 from rules.packs.model import Condition
 from rules.result import ReadyTime
@@ -95,7 +96,7 @@ def adhesive_ready(context: CheckContext) -> Outcome:
     Ready stands on the clock of the setting. Never waivable. Reason codes: missing, uncertainty_unknown,
     time_order, adhesive_early, adhesive_no_value, undecided.
     """
-    draft = Draft()
+    draft = begin(context, "The car must not be driven on the road before the adhesive is ready")
     _settings_present(context, draft)
     for cure in pane_cures(context.facts, context.gate_at, context.z):
         draft.rests_on(cure.setting)
@@ -304,7 +305,7 @@ def batch_in_date(context: CheckContext) -> Outcome:
 
     Reason codes: missing, adhesive_expired, undecided.
     """
-    draft = Draft()
+    draft = begin(context, "No batch may have expired before the glass was set")
     named = context.proof.arguments.get("items", ("adhesive", "primer"))
     items = named if isinstance(named, tuple) else (str(named),)
     _settings_present(context, draft)

@@ -8,6 +8,7 @@ from rules.checks.base import CheckContext
 from rules.checks.draft import Draft, listed, seconds
 from rules.checks.freshness import part_record
 from rules.checks.odometer import odometer_verdict
+from rules.checks.sentences import begin
 from rules.checks.session_track import SessionTrack, session_track
 from rules.facts import Moment, Session
 from rules.packs.model import Argument, Proof
@@ -65,7 +66,7 @@ def drive_log(context: CheckContext) -> Outcome:
     sun_above, time_is. Speeds and seconds are compared plainly, without guard. Reason codes: missing,
     time_order, conflict, reuse_exact, too_short, gap_could_hide.
     """
-    draft = Draft()
+    draft = begin(context, _required(context))
     track = session_track(context)
     if track is None or context.session is None:
         draft.not_shown("missing", "There is no drive log for this session.", "File the drive log.", "desk")
@@ -90,6 +91,13 @@ def drive_log(context: CheckContext) -> Outcome:
     _weigh(draft, context, context.session, analysis)
     _notes(draft, context.session, track, analysis)
     return draft.outcome()
+
+
+def _required(context: CheckContext) -> str:
+    needs, speed = needs_of(context.proof), _limit(context.proof.arguments.get("speed"))
+    total = "Enough" if needs.total is None else needs.total.text[0].upper() + needs.total.text[1:]
+    stretch = "" if needs.longest is None else f", {needs.longest.text} of it in one stretch"
+    return f"{total} of the drive must count{stretch}{'' if speed is None else f', {speed.text}'}"
 
 
 def _reused(draft: Draft, track: SessionTrack) -> None:
@@ -265,6 +273,8 @@ def _notes(draft: Draft, session: Session, track: SessionTrack, analysis: Analys
         draft.note(f"Not counted: {seconds(amount)} {_WORDS[reason]}.")
     for off, on in key_off_times(session):
         went, came = bounds_in_log(off, track.clock), _on(on, track)
+        if went[0] >= track.fixes[-1].t or came[1] <= track.fixes[0].t:
+            continue
         before = counted_between(analysis, -math.inf, went[0])
         after = counted_between(analysis, came[1], math.inf)
         draft.note(f"{seconds(before)} counted before the key was off, {seconds(after)} after.")

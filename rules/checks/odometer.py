@@ -12,6 +12,7 @@ from rules.checks.movements import (
     odometer_readings,
     track_length,
 )
+from rules.checks.sentences import begin
 from rules.checks.session_track import SessionTrack, session_track
 from rules.facts import Reading
 from rules.rounding import to_six
@@ -48,7 +49,7 @@ def odometer_verdict(context: CheckContext, track: SessionTrack) -> Verdict:
 
 def judge_odometer(context: CheckContext, track: SessionTrack | None, share: float) -> Outcome:
     """The check for a given track; ``share`` is the allowed error of its length (0.03 for 3 %)."""
-    draft = Draft()
+    draft = begin(context, "The odometer and the track must be able to be of one drive")
     if track is None:
         draft.not_shown("missing", "There is no drive log for this session.", "File the drive log.", "desk")
         return draft.outcome()

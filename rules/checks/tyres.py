@@ -10,6 +10,7 @@ from rules.checks.base import CheckContext
 from rules.checks.draft import Draft, listed, plain
 from rules.checks.freshness import serving
 from rules.checks.movements import RoadMovement, driven_before, road_movements
+from rules.checks.sentences import begin
 from rules.conformity import Decision, decide_limit
 from rules.facts import Reading, Vehicle, live
 from rules.quantities import Limit
@@ -50,7 +51,7 @@ def tyre_pressures(context: CheckContext) -> Outcome:
     uncertainty is unknown. Reason codes: missing, evidence_stale, uncertainty_unknown, outside_limit,
     undecided, instrument_not_capable.
     """
-    draft = Draft()
+    draft = begin(context, _required(context))
     movements = road_movements(context.facts, context.gate_at)
     corners: dict[str, Corner] = {}
     for axle, left, right in AXLES:
@@ -66,6 +67,13 @@ def tyre_pressures(context: CheckContext) -> Outcome:
         values = listed(f"{WORDS[place]} {plain(c.pressure or 0.0)} kPa" for place, c in corners.items())
         draft.say(f"All four tyres are within their limits: {values}.")
     return draft.outcome()
+
+
+def _required(context: CheckContext) -> str:
+    each, across = (context.proof.arguments.get(name) for name in ("each", "across_axle"))
+    own = each.text if isinstance(each, Limit) else "the limit"
+    pair = f", left and right differ by {across.text}" if isinstance(across, Limit) else ""
+    return f"Every tyre must have {own}{pair}"
 
 
 def limit_for(argument: object, vehicle: Vehicle, axle: str) -> Limit | None:

@@ -7,6 +7,7 @@ from typing import Final
 from rules.checks.base import CheckContext
 from rules.checks.draft import Draft, plain, seconds
 from rules.checks.freshness import of_session, part_window
+from rules.checks.sentences import begin
 from rules.facts import LogClock, Moment, Session, VoltageLog
 from rules.packs.model import Argument
 from rules.quantities import Limit
@@ -57,7 +58,7 @@ def voltage_log(context: CheckContext) -> Outcome:
     limit plus and minus the guard z u. Reason codes: missing, uncertainty_unknown, time_order, conflict,
     outside_limit, undecided, gap_could_hide.
     """
-    draft = Draft()
+    draft = begin(context, _required(context))
     settings = _settings(context)
     logs = of_session(context, context.facts.voltage_logs, lambda log: log.sessions, _start)
     logs = tuple(log for log in logs if log.samples)
@@ -76,6 +77,12 @@ def voltage_log(context: CheckContext) -> Outcome:
     if not draft.tally.reasons:
         draft.say(f"The supply stayed {_asked(settings.limit)} through the whole session.")
     return draft.outcome()
+
+
+def _required(context: CheckContext) -> str:
+    limit = context.proof.arguments.get("limit")
+    text = limit.text if isinstance(limit, Limit) else "within its limit"
+    return f"The supply must stay {text} through the whole session"
 
 
 def _start(log: VoltageLog) -> Moment:

@@ -1,0 +1,142 @@
+"""scan_present and no_codes: the scan exists, and the aimed module shows nothing that bars aiming."""
+
+from typing import Final
+
+from rules.checks.base import CheckContext
+from rules.checks.draft import Draft, listed
+from rules.checks.freshness import serving
+from rules.checks.scan_order import shown_too_early
+from rules.checks.sentences import begin, names_argument, word_argument
+from rules.facts import Explanation, Scan, ScanModule, TroubleCode
+from rules.scans import own_scans
+from rules.science.trouble_codes import normalise, shown
+from rules.verdict import MET, Outcome
+
+# Below this supply, codes for lost communication are doubtful (project default, V).
+LOW_SUPPLY_V: Final = 11.5
+AIMED: Final = "aimed_sensor"
+
+
+def scan_present(context: CheckContext) -> Outcome:
+    """Argument ``stage``. A scan of this car with that stage, not set aside, is on record.
+
+    A final scan that is shown to have ended before the repair or the last session does not count. Reason
+    code: missing.
+    """
+    stage = word_argument(context, "stage")
+    name = stage.replace("_", " ")
+    draft = begin(context, f"A scan of this car with stage {name} must be on record")
+    scans = own_scans(context.facts, stage)
+    if stage == "final":
+        scans = tuple(scan for scan in scans if not shown_too_early(context, scan))
+    if not scans:
+        draft.not_shown("missing", f"There is no scan of this car with stage {name}.", *_change(stage))
+        return draft.outcome()
+    draft.rests_on(scans[-1])
+    draft.say(f"A scan of this car with stage {name} is on record.")
+    note_supply(draft, scans[-1])
+    return draft.outcome()
+
+
+def _change(stage: str) -> tuple[str]:
+    if stage == "before_repair":
+        return ("The state before the repair cannot be scanned any more; the proof may be waived.",)
+    return ("Scan all modules of this car.",)
+
+
+def note_supply(draft: Draft, scan: Scan) -> None:
+    """Codes for lost communication in a scan at low voltage are marked doubtful; the verdict stays."""
+    volts = scan.supply_voltage_v
+    if volts is None or volts >= LOW_SUPPLY_V:
+        return
+    codes = [code for module in scan.modules for code in module.codes]
+    lost = [shown(*normalised(code)) for code in codes if normalised(code)[0].startswith("U")]
+    if lost:
+        draft.note(f"Doubtful, because the supply was {volts:g} V at the scan: {listed(lost)}.")
+
+
+def normalised(code: TroubleCode | Explanation) -> tuple[str, str | None]:
+    """Code and failure type in their one spelling; a code of another kind keeps its own."""
+    try:
+        return normalise(code.code, code.ftb)
+    except ValueError:
+        return code.code.strip().upper(), None if code.ftb is None else code.ftb.strip().upper()
+
+
+def modules_of(scan: Scan, systems: frozenset[str]) -> tuple[ScanModule, ...]:
+    """The modules that serve these sensors or systems."""
+    return tuple(module for module in scan.modules if module.system in systems)
+
+
+# ------------------------------------------------------------------ no_codes
+
+
+def no_codes(context: CheckContext) -> Outcome:
+    """Arguments ``module`` (a sensor, or aimed_sensor), ``stage``, ``allow`` (codes that say "not aimed").
+
+    Any other present or intermittent code of the module bars aiming; stored ones are noted. Reason codes:
+    missing, evidence_stale, module_silent, code_remaining.
+    """
+    draft = begin(context, "The aimed module must show no code that bars aiming")
+    stage = word_argument(context, "stage")
+    scan, reason = serving(context, own_scans(context.facts, stage), lambda item: item.ended)
+    if scan is None:
+        draft.not_shown(
+            "missing" if reason is None else reason.code,
+            f"No scan of stage {stage.replace('_', ' ')} serves this session.",
+            "Scan the module before the session starts.",
+            "now",
+        )
+        return draft.outcome()
+    draft.rests_on(scan)
+    draft.uses([scan.device])
+    allowed = {normalise(text) for text in names_argument(context, "allow")}
+    for system in _systems(context):
+        modules = modules_of(scan, frozenset({system}))
+        if not modules:
+            draft.not_shown(
+                "missing",
+                f"The scan lists no module of the {system.replace('_', ' ')}.",
+                "Scan all modules.",
+                "now",
+            )
+        for module in modules:
+            _judge_module(draft, module, allowed)
+    note_supply(draft, scan)
+    if draft.tally.verdict == MET:
+        draft.say("The aimed module shows no code that bars aiming.")
+    return draft.outcome()
+
+
+def _systems(context: CheckContext) -> tuple[str, ...]:
+    module = word_argument(context, "module")
+    if module != AIMED:
+        return (module,)
+    if not context.current.sensors:
+        raise ValueError("the procedure names no aimed sensor")
+    return context.current.sensors
+
+
+def _judge_module(draft: Draft, module: ScanModule, allowed: set[tuple[str, str | None]]) -> None:
+    if not module.answered:
+        draft.not_met(
+            "module_silent",
+            f"Module {module.name} did not answer.",
+            "Find out why it is silent and scan again.",
+            "now",
+        )
+        return
+    for code in module.codes:
+        key = normalised(code)
+        name = f"{shown(*key)} in module {module.name}"
+        if code.state == "stored":
+            draft.note(f"Stored only: {name}.")
+        elif key in allowed:
+            draft.note(f"Allowed, it says that the sensor is not aimed yet: {name}.")
+        else:
+            draft.not_met(
+                "code_remaining",
+                f"{name} is {code.state} before aiming.",
+                "Find and repair its cause, then scan again.",
+                "now",
+            )
