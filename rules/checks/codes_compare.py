@@ -59,7 +59,7 @@ def codes_compare(context: CheckContext) -> Outcome:
     """
     draft = begin(
         context,
-        "From the first scan to the final one no code of the work may remain or be new, no module fall silent",
+        "From the first scan to the final one no code of the work may remain or be new",
     )
     first, is_stand_in = first_scan(context.facts)
     final = _final(context, draft)

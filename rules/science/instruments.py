@@ -109,7 +109,7 @@ def _events(equipment: Equipment, use: Use) -> list[Fault]:
         faults.append(
             Fault(
                 reason=Reason(code=code, verdict=verdict),
-                text=f"it was suspended by the event {event.kind} and not shown to be released before the use",
+                text=f"the event {event.kind} suspended it, and nothing shows that it was released before",
             )
         )
     return faults

@@ -1,0 +1,172 @@
+"""Deciding with uncertainty, against JCGM 106:2012 probabilities and the worked tyre gauge."""
+
+import json
+import math
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rules.conformity import decide, decide_limit, standard_uncertainty
+from rules.quantities import Limit
+
+REFERENCE = Path(__file__).parents[1] / "reference"
+Z = 1.645
+# sqrt((2/2)^2 + (1/sqrt 12)^2 + 1.0^2): certificate, resolution, repetition of the worked tyre gauge, kPa.
+GAUGE_U = standard_uncertainty(1.0, 0.0, 1.0, 1.0, 0.0, 240.0)
+
+
+def conformity_cases() -> list[dict[str, Any]]:
+    # JCGM 106:2012 clause 7 inputs from memory, probabilities from scipy's normal distribution.
+    return list(json.loads((REFERENCE / "conformity_cases.json").read_text())["cases"])
+
+
+@pytest.mark.parametrize("case", conformity_cases(), ids=lambda case: str(case["name"]))
+def test_probability_of_conformity_agrees_with_jcgm_106(case: dict[str, Any]) -> None:
+    decision = decide(case["y"], case["u"], case["lower"], case["upper"], Z)
+    assert decision.p_in == pytest.approx(case["p_conform"], abs=1e-6)
+
+
+def test_the_gauge_budget_is_the_worked_one() -> None:
+    assert pytest.approx(1.4434, abs=5e-5) == GAUGE_U
+    assert decide(240.0, GAUGE_U, 230, 250, Z).guard == pytest.approx(2.374, abs=5e-4)
+
+
+@pytest.mark.parametrize(
+    ("reading", "verdict", "p_in"),
+    [
+        (240.0, "met", 1.0000),
+        (232.4, "met", 0.9518),
+        (232.2, "not_shown", 0.9363),
+        (229.0, "not_shown", 0.2442),
+        (227.5, "not_met", 0.0416),
+    ],
+)
+def test_worked_gauge_readings(reading: float, verdict: str, p_in: float) -> None:
+    decision = decide(reading, GAUGE_U, 230, 250, Z)
+    assert decision.verdict == verdict
+    assert decision.p_in == pytest.approx(p_in, abs=5e-5)
+
+
+@pytest.mark.parametrize(
+    ("value", "u", "verdict", "reason"),
+    [
+        (12.0, 1.0, "met", None),
+        (11.999999, 1.0, "not_shown", "undecided"),
+        (8.0, 1.0, "not_shown", "undecided"),
+        (7.999999, 1.0, "not_met", "outside_limit"),
+        (18.0, 1.0, "met", None),
+        (18.000001, 1.0, "not_shown", "undecided"),
+        (22.0, 1.0, "not_shown", "undecided"),
+        (22.000001, 1.0, "not_met", "outside_limit"),
+        (10.0, 0.0, "met", None),
+        (9.999999, 0.0, "not_met", "outside_limit"),
+        (20.0, 0.0, "met", None),
+        (20.000001, 0.0, "not_met", "outside_limit"),
+        (15.0, 2.5, "met", None),
+        (15.0, 2.500001, "not_shown", "instrument_not_capable"),
+        (35.0, 2.6, "not_met", "outside_limit"),
+        (None, 1.0, "not_shown", "missing"),
+        (15.0, None, "not_shown", "uncertainty_unknown"),
+        (99.0, None, "not_shown", "uncertainty_unknown"),
+    ],
+)
+def test_every_boundary_between_10_and_20_with_z_2(
+    value: float | None, u: float | None, verdict: str, reason: str | None
+) -> None:
+    decision = decide(value, u, 10.0, 20.0, 2.0)
+    assert (decision.verdict, decision.reason) == (verdict, reason)
+
+
+@pytest.mark.parametrize(
+    ("value", "lower", "upper", "verdict"),
+    [
+        (11.0, 10.0, None, "met"),
+        (10.999999, 10.0, None, "not_shown"),
+        (8.999999, 10.0, None, "not_met"),
+        (9.0, None, 10.0, "met"),
+        (9.000001, None, 10.0, "not_shown"),
+        (11.000001, None, 10.0, "not_met"),
+    ],
+)
+def test_one_sided_limits(value: float, lower: float | None, upper: float | None, verdict: str) -> None:
+    decision = decide(value, 0.5, lower, upper, 2.0)
+    assert decision.verdict == verdict
+    assert decision.capability is None
+
+
+def test_more_than_leaves_the_limit_out() -> None:
+    more = Limit(lower=10.0, upper=None, unit="mm", text="more than 10 mm", lower_included=False)
+    less = Limit(lower=None, upper=10.0, unit="mm", text="less than 10 mm", upper_included=False)
+    assert decide_limit(10.0, 0.0, more, 2.0).verdict == "not_met"
+    assert decide_limit(10.000001, 0.0, more, 2.0).verdict == "met"
+    assert decide_limit(10.0, 0.0, less, 2.0).verdict == "not_met"
+    assert decide_limit(9.999999, 0.0, less, 2.0).verdict == "met"
+
+
+def test_capability_index() -> None:
+    assert decide(15.0, 1.0, 10.0, 20.0, 2.0).capability == 2.5
+
+
+def test_a_value_that_only_looks_outside_by_the_last_bit_is_inside() -> None:
+    assert decide(0.1 + 0.2, 0.0, None, 0.3, Z).verdict == "met"
+
+
+@pytest.mark.parametrize("bad", [math.nan, math.inf, -math.inf])
+def test_numbers_that_are_none_are_refused(bad: float) -> None:
+    with pytest.raises(ValueError, match="finite"):
+        decide(bad, 0.1, 0.0, 1.0, Z)
+    with pytest.raises(ValueError, match="negative"):
+        decide(0.5, -0.1, 0.0, 1.0, Z)
+
+
+@given(
+    st.floats(-50, 50),
+    st.floats(0.01, 5),
+    st.floats(0.5, 4.0),
+    st.integers(-40, 40),
+)
+def test_shift_and_scale_of_the_unit_change_no_probability(
+    value: float, u: float, scale: float, shift: int
+) -> None:
+    plain = decide(value, u, -10.0, 10.0, Z)
+    moved = decide(value + shift, u, -10.0 + shift, 10.0 + shift, Z)
+    scaled = decide(value * scale, u * scale, -10.0 * scale, 10.0 * scale, Z)
+    assert plain.p_in == pytest.approx(moved.p_in, abs=2e-6)
+    assert plain.p_in == pytest.approx(scaled.p_in, abs=2e-6)
+
+
+@given(st.floats(-30, 30), st.floats(0, 5))
+def test_met_and_not_met_never_both_and_met_is_likely(value: float, u: float) -> None:
+    decision = decide(value, u, -10.0, 10.0, Z)
+    if decision.verdict == "met":
+        assert decision.p_in is not None
+        assert decision.p_in >= 0.89  # both tails at the guard of the narrowest capable instrument
+    if decision.verdict == "not_met":
+        assert decision.p_in is not None
+        assert decision.p_in <= 0.0501
+
+
+def test_type_b_divisors_of_the_gum() -> None:
+    # JCGM 100:2008: rectangular a/sqrt 3, resolution d/sqrt 12; root sum of squares.
+    assert standard_uncertainty(0.0, 0.0, 0.0, 1.0, 0.0, 0.0) == pytest.approx(0.288675, abs=1e-6)
+    gum = json.loads((REFERENCE / "gum_examples.json").read_text())["H1"]["components"]
+    parts = [
+        gum[name] for name in ("l_s", "d_mean", "d_random", "d_systematic", "delta_alpha", "delta_theta")
+    ]
+    combined = 0.0
+    for part in parts:
+        combined = standard_uncertainty(part, 0.0, combined, 0.0, 0.0, 0.0)
+    assert combined == pytest.approx(31.663879, abs=1e-4)  # JCGM 100:2008 H.1, end gauge
+
+
+def test_a_value_typed_in_whole_psi_carries_its_own_step() -> None:
+    psi_kpa = 6.894757
+    assert psi_kpa / math.sqrt(12) == pytest.approx(1.99, abs=5e-3)
+    with_step = standard_uncertainty(1.0, 0.0, 1.0, 1.0, psi_kpa, 241.3)
+    assert with_step == pytest.approx(math.hypot(GAUGE_U, psi_kpa / math.sqrt(12)), abs=1e-9)
+    assert standard_uncertainty(1.0, 0.0, 1.0, 1.0, 1.0, 241.3) == pytest.approx(GAUGE_U, abs=1e-9)
+    with pytest.raises(ValueError, match="negative"):
+        standard_uncertainty(-1.0, 0.0, 0.0, 0.0, 0.0, 0.0)
