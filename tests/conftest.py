@@ -8,4 +8,4 @@ os.environ.setdefault("WM_INSECURE_HTTP", "true")
 os.environ.setdefault("WM_DATA_DIR", tempfile.mkdtemp(prefix="witness-mark-test-"))
 os.environ.setdefault("WM_LOG_LEVEL", "WARNING")
 
-pytest_plugins = ("tests.record_guards",)
+pytest_plugins = ("tests.record_guards", "tests.servers")

@@ -4,7 +4,8 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, connection, transaction
+from django.db.transaction import TransactionManagementError
 
 from jobs.ledger.chain import START, link
 from jobs.ledger.entry import Entry, detail_text, instant_text
@@ -39,6 +40,8 @@ def append(  # noqa: PLR0913 - these seven are the entry itself; a dataclass wou
         rules.canonical.CanonicalError: ``detail`` has no canonical form.
         django.db.transaction.TransactionManagementError: called outside a transaction.
     """
+    if not connection.in_atomic_block:
+        raise TransactionManagementError("an entry is appended inside the transaction of what it tells")
     with unscoped():
         head = _locked_head(organisation)
         entry = Entry(
