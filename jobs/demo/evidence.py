@@ -11,6 +11,7 @@ from PIL import ExifTags, Image
 
 from jobs.demo.drive_notation import Fix
 from jobs.demo.scenes import Setting, draw_scene
+from jobs.intake.gpx_track import TRACK_NAMESPACE
 from rules.science.geodesy import destination
 
 # (name on the scan device, system it serves). Thirty-one modules, as a modern car of the middle class has.
@@ -99,14 +100,17 @@ def _sexagesimal(degrees: float) -> tuple[float, float, float]:
 
 
 def gpx(fixes: Sequence[Fix], *, name: str) -> bytes:
-    """A GPX 1.1 track with a time in every point; speed and course follow from the positions."""
+    """A GPX 1.1 track with a time in every point; the receiver's speed and course stand in its extensions."""
     points = "\n".join(
-        f'   <trkpt lat="{fix[1]:.9f}" lon="{fix[2]:.9f}"><time>{_utc(fix[0])}</time></trkpt>'
-        for fix in fixes
+        f'   <trkpt lat="{lat:.8f}" lon="{lon:.8f}"><time>{_utc(t)}</time><extensions>'
+        f"<t:speed_kph>{speed:.3f}</t:speed_kph><t:course_deg>{course % 360:.2f}</t:course_deg>"
+        "</extensions></trkpt>"
+        for t, lat, lon, speed, course in fixes
     )
     return (
         '<?xml version="1.0" encoding="UTF-8"?>\n'
-        '<gpx version="1.1" creator="Stavel Tracklog 2" xmlns="http://www.topografix.com/GPX/1/1">\n'
+        '<gpx version="1.1" creator="Stavel Tracklog 2" xmlns="http://www.topografix.com/GPX/1/1"\n'
+        f' xmlns:t="{TRACK_NAMESPACE}">\n'
         f" <trk>\n  <name>{escape(name)}</name>\n  <trkseg>\n{points}\n  </trkseg>\n </trk>\n</gpx>\n"
     ).encode()
 

@@ -80,10 +80,19 @@ def read_table(data: bytes, headers: tuple[tuple[str, ...], ...], optional: tupl
         t0 = _start(cells[0], line)
         line, cells = next(lines, (line + 1, [""]))
     header = _header(cells, headers, optional, line)
-    rows = [Row(number, _named(header, found, number)) for number, found in lines]
+    rows = _rows(lines, header)
     if not rows:
         raise Refused("log_empty", "The log has a header but no readings.")
     return Table(rows, t0)
+
+
+def _rows(lines: Iterator[tuple[int, list[str]]], header: tuple[str, ...]) -> list[Row]:
+    rows: list[Row] = []
+    for number, cells in lines:
+        if len(rows) >= MAX_ROWS:
+            raise Refused("log_too_long", f"The log has more than {MAX_ROWS} rows.", max_rows=MAX_ROWS)
+        rows.append(Row(number, _named(header, cells, number)))
+    return rows
 
 
 def _text(data: bytes) -> str:
@@ -106,14 +115,10 @@ def _lines(text: str) -> Iterator[tuple[int, list[str]]]:
     """Line number and cells of every line that is not empty."""
     reader = csv.reader(io.StringIO(text), strict=True)
     csv.field_size_limit(MAX_CELL * MAX_COLUMNS)
-    count = 0
     try:
         for cells in reader:
             if not cells:
                 continue
-            count += 1
-            if count > MAX_ROWS + 2:
-                raise Refused("log_too_long", f"The log has more than {MAX_ROWS} rows.", max_rows=MAX_ROWS)
             _check_size(cells, reader.line_num)
             yield reader.line_num, cells
     except csv.Error as error:

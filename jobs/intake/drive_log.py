@@ -12,6 +12,7 @@ MAX_FIXES: Final = 200_000
 LONGEST_STEP_S: Final = 2.0
 MAX_SPEED_KPH: Final = 400.0
 MAX_ACCURACY_M: Final = 100_000.0
+OPTIONAL_COLUMNS: Final = ("speed_kph", "course_deg", "accuracy_m")
 
 
 def drive_facts(
@@ -46,7 +47,18 @@ def check_position(lat: float, lon: float, row: int) -> tuple[float, float]:
     return check_range(lat, -90.0, 90.0, "lat", row), check_range(lon, -180.0, 180.0, "lon", row)
 
 
-def check_course(course_deg: float, row: int) -> float:
+def check_optional(
+    speed_kph: float | None, course_deg: float | None, accuracy_m: float | None, row: int
+) -> tuple[float | None, float | None, float | None]:
+    """The three optional values of a fix, each in its range or None; refuses ``log_out_of_range``."""
+    return (
+        None if speed_kph is None else check_range(speed_kph, 0.0, MAX_SPEED_KPH, "speed_kph", row),
+        None if course_deg is None else _course(course_deg, row),
+        None if accuracy_m is None else check_range(accuracy_m, 0.0, MAX_ACCURACY_M, "accuracy_m", row),
+    )
+
+
+def _course(course_deg: float, row: int) -> float:
     """Degrees in [0, 360); 360 is the same direction as 0 and some receivers write it."""
     return check_range(course_deg, 0.0, 360.0, "course_deg", row) % 360.0
 
@@ -58,21 +70,12 @@ def read_drive_csv(data: bytes, _: BinaryIO | None) -> tuple[DriveFacts, list[st
         Refused: every code of :func:`jobs.intake.csv_table.read_table`, ``number_format``, ``time_format``,
             ``log_out_of_range``, ``log_time_order``.
     """
-    table = read_table(data, (("t", "lat", "lon"),), ("speed_kph", "course_deg", "accuracy_m"))
+    table = read_table(data, (("t", "lat", "lon"),), OPTIONAL_COLUMNS)
     fixes = [_fix(table, row) for row in table.rows]
     return drive_facts("csv", fixes, [row.line for row in table.rows], "Row")
 
 
 def _fix(table: Table, row: Row) -> FixRow:
     lat, lon = check_position(row.number("lat"), row.number("lon"), row.line)
-    speed = row.optional_number("speed_kph")
-    course = row.optional_number("course_deg")
-    accuracy = row.optional_number("accuracy_m")
-    return (
-        table.time(row),
-        lat,
-        lon,
-        None if speed is None else check_range(speed, 0.0, MAX_SPEED_KPH, "speed_kph", row.line),
-        None if course is None else check_course(course, row.line),
-        None if accuracy is None else check_range(accuracy, 0.0, MAX_ACCURACY_M, "accuracy_m", row.line),
-    )
+    speed, course, accuracy = (row.optional_number(name) for name in OPTIONAL_COLUMNS)
+    return table.time(row), lat, lon, *check_optional(speed, course, accuracy, row.line)

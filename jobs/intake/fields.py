@@ -8,7 +8,7 @@ from typing import Final
 from jobs.errors import Refused
 from jobs.intake.log_text import read_instant, read_number
 
-_CONTROL: Final = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029]")
+_CONTROL: Final = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029]")
 _LOCAL_CLOCK: Final = re.compile(
     r"[0-9]{4}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])[T ]([01][0-9]|2[0-3]):[0-5][0-9](:[0-5][0-9])?",
     re.ASCII,

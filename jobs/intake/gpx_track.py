@@ -11,19 +11,31 @@ from defusedxml.ElementTree import iterparse
 
 from jobs.errors import Refused
 from jobs.intake.decoded import DriveFacts, FixRow
-from jobs.intake.drive_log import MAX_FIXES, check_position, drive_facts, too_long
+from jobs.intake.drive_log import (
+    MAX_FIXES,
+    OPTIONAL_COLUMNS,
+    check_optional,
+    check_position,
+    drive_facts,
+    too_long,
+)
 from jobs.intake.log_text import check_instant, posix_seconds, read_instant, read_number
 
 MAX_DEPTH: Final = 32
 _SPACE: Final = "{http://www.topografix.com/GPX/1/1}"
 _POINT: Final = _SPACE + "trkpt"
 _TIME: Final = _SPACE + "time"
+_EXTENSIONS: Final = _SPACE + "extensions"
+# GPX 1.1 has no speed, course or accuracy of its own and leaves them to extensions in a foreign namespace.
+# This is ours: the column names and units of the CSV form.
+TRACK_NAMESPACE: Final = "urn:x-witness-mark:track:1"
 
 
 def read_gpx(data: bytes, _: BinaryIO | None) -> tuple[DriveFacts, list[str]]:
     """Every track point in file order; time, latitude and longitude are required of each.
 
-    GPX 1.1 itself knows no speed, course or accuracy in metres; what extensions say is not read.
+    Speed, course and accuracy are read from the point's extensions in :data:`TRACK_NAMESPACE` only; in other
+    namespaces their units are not known, and they are not guessed.
 
     Raises:
         Refused: ``xml_unreadable``, ``xml_entities_forbidden``, ``xml_too_deep``, ``gpx_version``,
@@ -86,11 +98,22 @@ def _fix(point: Element, number: int) -> FixRow:
         raise Refused(
             "time_format", f"Track point {number}: {text[:40]!r} is no time with an offset.", row=number
         )
-    return check_instant(posix_seconds(instant), "Track point", number), lat, lon, None, None, None
+    t = check_instant(posix_seconds(instant), "Track point", number)
+    speed, course, accuracy = (_extension(point, name, number) for name in OPTIONAL_COLUMNS)
+    return t, lat, lon, *check_optional(speed, course, accuracy, number)
+
+
+def _extension(point: Element, name: str, number: int) -> float | None:
+    text = point.findtext(f"{_EXTENSIONS}/{{{TRACK_NAMESPACE}}}{name}")
+    return None if text is None else _number(text, name, number)
 
 
 def _degrees(point: Element, name: str, number: int) -> float:
-    text = point.get(name, "").strip()
+    return _number(point.get(name, ""), name, number)
+
+
+def _number(written: str, name: str, number: int) -> float:
+    text = written.strip()
     if text.lower().lstrip("+-") in ("nan", "inf", "infinity"):
         return math.nan
     value = read_number(text)

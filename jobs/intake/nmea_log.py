@@ -8,13 +8,12 @@ from jobs.errors import Refused
 from jobs.intake.decoded import DriveFacts, FixRow
 from jobs.intake.drive_log import (
     MAX_FIXES,
-    MAX_SPEED_KPH,
-    check_course,
+    check_optional,
     check_position,
     drive_facts,
     too_long,
 )
-from jobs.intake.log_text import check_instant, check_range, posix_seconds, read_number
+from jobs.intake.log_text import check_instant, posix_seconds, read_number
 
 MAX_LINES: Final = 2_000_000
 # Exact: one knot is 1852 m per hour.
@@ -89,14 +88,7 @@ def _fix(fields: list[str], line: int) -> FixRow:
         _degrees(fields[3], fields[4], "NS", line), _degrees(fields[5], fields[6], "EW", line), line
     )
     knots, course = _optional(fields[7], "speed", line), _optional(fields[8], "course", line)
-    return (
-        t,
-        lat,
-        lon,
-        None if knots is None else check_range(knots * KNOT_KPH, 0.0, MAX_SPEED_KPH, "speed", line),
-        None if course is None else check_course(course, line),
-        None,
-    )
+    return t, lat, lon, *check_optional(None if knots is None else knots * KNOT_KPH, course, None, line)
 
 
 def _t(clock: str, day: str, line: int) -> float:

@@ -46,7 +46,8 @@ def _row_mean(luma: NDArray[np.generic], top: float, bottom: float) -> Averages:
 
 def difference_hash(luma: NDArray[np.generic]) -> str:
     """64-bit difference hash, 16 hexadecimal digits: 9 x 8 cells, bit = left < right, first bit highest."""
-    cells = area_average(luma, 8, 9)
+    # Rounded, so that equal areas are equal whatever the order of the sums was.
+    cells = np.round(area_average(luma, 8, 9), 6)
     value = 0
     for bit in (cells[:, :-1] < cells[:, 1:]).ravel():
         value = value << 1 | int(bit)
