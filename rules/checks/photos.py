@@ -242,7 +242,9 @@ def photo_set(context: CheckContext) -> Outcome:
     Reasons: missing, evidence_stale and those of the photos.
     """
     needs = names_argument(context, "needs")
-    if context.facts.delivery is None:
+    delivery = context.facts.delivery
+    # What the car is judged by when it leaves cannot rest on a photo that the delivery itself brings.
+    if delivery is None or delivery.at.high >= context.gate_at:
         needs = tuple(name for name in needs if name not in _ONLY_AFTER_DELIVERY)
     draft = begin(context, f"Photos of {words(needs)}")
     for subject in needs:
