@@ -63,6 +63,8 @@ def _database() -> dict[str, Any]:
     return {
         "ENGINE": "django.db.backends.sqlite3",
         "NAME": env.data_dir() / "record.sqlite3",
+        # A file in tests too: in memory, threads share one cache and fail at once instead of queueing.
+        "TEST": {"NAME": env.data_dir() / "test-record.sqlite3"},
         "OPTIONS": {
             # Writers queue for the lock instead of failing half way: IMMEDIATE takes it at the start.
             "transaction_mode": "IMMEDIATE",
