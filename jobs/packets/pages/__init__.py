@@ -1,0 +1,1 @@
+"""Packet pages: facts and judgement to plain view data, one module per chapter; templates only place it."""

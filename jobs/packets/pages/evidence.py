@@ -1,0 +1,85 @@
+"""Chapters 12 and 14: the evidence list with hashes and small pictures, the extract of the ledger."""
+
+from typing import Any, Final
+
+from jobs.packets.manifest import grouped
+from jobs.packets.pages import times
+from jobs.packets.pages.context import PageContext
+from jobs.packets.pages.words import plain, sentence_case
+from rules.facts import EvidenceItem, Photo
+
+# Types a small copy can be drawn of.
+DRAWN_TYPES: Final = ("image/jpeg", "image/png", "image/webp")
+
+
+def evidence_view(context: PageContext) -> dict[str, Any]:
+    """Every file of the job by number; those that stopped counting are told apart and stay listed."""
+    items = sorted((*context.facts.photos, *context.facts.files), key=lambda item: item.number)
+    rows = [_row(context, item) for item in items]
+    return {
+        "rows": [row for row in rows if not row["set_aside"]],
+        "rejected": [row for row in rows if row["set_aside"]],
+        "count": len(rows),
+    }
+
+
+def _row(context: PageContext, item: EvidenceItem) -> dict[str, Any]:
+    file = context.files.get(item.id)
+    used = sorted(
+        {
+            f"{finding.procedure_id} {plain(finding.proof_id)}"
+            for finding in context.assessment.findings
+            if item.id in finding.outcome.evidence
+        }
+    )
+    return {
+        "number": item.number,
+        "kind": sentence_case(plain(item.kind)),
+        "stage": plain(item.stage),
+        "shows": ", ".join(plain(word) for word in item.shows),
+        "file": file.name if file else "not enclosed",
+        "type": item.media_type,
+        "bytes": item.size_bytes,
+        "who": context.name(item.by),
+        "captured": times.bracket(context.place, item.captured),
+        "raw": times.raw_clock(context.place, item.captured),
+        "how": plain(item.captured_how),
+        "received": times.short_instant(context.place, item.received_at, True),
+        "hash": [grouped(item.sha256[:32]), grouped(item.sha256[32:])],
+        "thumb": item.sha256 if file and item.media_type in DRAWN_TYPES else "",
+        "size": f"{item.width} x {item.height}" if isinstance(item, Photo) else "",
+        "used": used,
+        "set_aside": _set_aside(context, item, file),
+    }
+
+
+def _set_aside(context: PageContext, item: EvidenceItem, file: Any) -> str:
+    if item.ended_at is None:
+        return ""
+    words = [
+        sentence_case(plain(item.ended_how or "ended")),
+        times.short_instant(context.place, item.ended_at),
+    ]
+    text = " ".join(words)
+    if file is not None and file.set_aside_by:
+        text += f", by {context.name(file.set_aside_by)}"
+    return f"{text}: {file.set_aside_reason}" if file is not None and file.set_aside_reason else text
+
+
+def log_view(context: PageContext) -> dict[str, Any]:
+    """Each ledger entry of the job with its chain values."""
+    return {
+        "rows": [
+            {
+                "n": line.n,
+                "at": times.utc(line.at),
+                "who": line.who,
+                "what": line.what,
+                "target": line.target,
+                "prev": grouped(line.prev[:16]),
+                "hash": grouped(line.hash[:16]),
+            }
+            for line in context.source.log
+        ],
+        "head": [grouped(context.source.log_head[:32]), grouped(context.source.log_head[32:])],
+    }

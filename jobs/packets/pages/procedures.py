@@ -1,0 +1,177 @@
+"""Chapter 5: each procedure with its verdict, its sessions (failed ones too), and its proofs with numbers."""
+
+from typing import Any
+
+from jobs.packets.pages import times
+from jobs.packets.pages.charts import Chart, chart_for
+from jobs.packets.pages.context import PageContext
+from jobs.packets.pages.number_names import number_name
+from jobs.packets.pages.numbers import accept_text, bar_of, limit_text, place_of, with_unit
+from jobs.packets.pages.open_points import proof_name
+from jobs.packets.pages.words import (
+    STATE_WORDS,
+    VERDICT_WORDS,
+    plain,
+    reason_words,
+    role_words,
+    settle_words,
+)
+from rules.result import AttemptResult, ProcedureResult
+from rules.verdict import Finding, Number, Outcome
+
+
+def procedures_view(context: PageContext) -> tuple[list[dict[str, Any]], list[Chart]]:
+    """One view per procedure in printed order, and the charts they refer to."""
+    charts: list[Chart] = []
+    views = [
+        _procedure(context, number, result, charts)
+        for number, result in enumerate(context.assessment.procedures, start=1)
+    ]
+    return views, charts
+
+
+def _procedure(
+    context: PageContext, number: int, result: ProcedureResult, charts: list[Chart]
+) -> dict[str, Any]:
+    findings = [f for f in context.assessment.findings if f.procedure_id == result.procedure_id]
+    proofs = []
+    for place, finding in enumerate(findings, start=1):
+        chart = chart_for(context, finding, f"chart-{number}-{place}")
+        if chart is not None:
+            charts.append(chart)
+        proofs.append(proof_view(context, finding, f"5.{number}.{place}", chart))
+    edition = next(
+        (e for e in context.editions if (e.pack, e.edition) == (result.pack, result.edition)), None
+    )
+    procedure = edition.procedure(result.procedure_id) if edition else None
+    return {
+        "number": f"5.{number}",
+        "title": result.title,
+        "id": result.procedure_id,
+        "state": STATE_WORDS[result.state],
+        "verdict": result.verdict,
+        "word": VERDICT_WORDS[result.verdict],
+        "accepted": result.accepted,
+        "refused": result.refused,
+        "pack": f"{result.pack} {result.edition}",
+        "citation": procedure.cite.text if procedure else "",
+        "kind": procedure.kind if procedure else "",
+        "proofs": proofs,
+        "attempts": [_attempt(context, attempt) for attempt in result.attempts],
+        "no_session": result.governing_session is None and bool(procedure and procedure.kind),
+    }
+
+
+def proof_view(
+    context: PageContext, finding: Finding, number: str, chart: Chart | None = None
+) -> dict[str, Any]:
+    """One proof as the chapter prints it."""
+    outcome = finding.outcome
+    return {
+        "number": number,
+        "title": proof_name(finding),
+        "id": finding.proof_id,
+        "check": finding.check,
+        "citation": finding.citation,
+        "pack": f"{finding.pack} {finding.edition}",
+        "reasons": [{"code": code, "words": reason_words(code)} for code in outcome.reasons],
+        "not_judged": "not_judged" in outcome.reasons,
+        "settle": settle_words(outcome.settle) if outcome.verdict != "met" else "",
+        "waived_by": context.name(finding.waived_by) if finding.waived_by else "",
+        "waivable": _waivable(finding),
+        "counts": finding.counts,
+        "chart": chart,
+        **outcome_view(context, outcome),
+    }
+
+
+def outcome_view(context: PageContext, outcome: Outcome) -> dict[str, Any]:
+    """Verdict, sentence, numbers and what it rests on."""
+    return {
+        "verdict": outcome.verdict,
+        "word": VERDICT_WORDS[outcome.verdict],
+        "sentence": outcome.sentence,
+        "change": outcome.change if outcome.verdict != "met" else "",
+        **numbers_view(outcome.numbers),
+        "rests_on": list(dict.fromkeys(context.record_name(item) for item in outcome.evidence)),
+        "instruments": list(outcome.instruments),
+        "notes": list(outcome.notes),
+    }
+
+
+def numbers_view(numbers: tuple[Number, ...]) -> dict[str, Any]:
+    """Numbers with a limit as a table with drawings, all others in one line."""
+    limited = [number for number in numbers if limit_text(number)]
+    return {
+        "table": [number_view(number) for number in limited],
+        "others": [number_view(number) for number in numbers if not limit_text(number)],
+        "has_bars": any(bar_of(number) for number in limited),
+        "has_u": any(number.u is not None for number in limited),
+        "has_limits": any(accept_text(number) or number.p_in is not None for number in limited),
+    }
+
+
+def _waivable(finding: Finding) -> str:
+    if not finding.waivable:
+        return "cannot be waived"
+    return f"may be waived by the {role_words(finding.waive_role)}" if finding.waive_role else "may be waived"
+
+
+def number_view(number: Number) -> dict[str, Any]:
+    """One number with unit, uncertainty, limit, accept zone, probability and drawing."""
+    place = place_of(number)
+    return {
+        "name": number_name(number),
+        "value": with_unit(number),
+        "u": "" if number.u is None else f"{number.u:.4g}",
+        "limit": limit_text(number),
+        "accept": accept_text(number),
+        "p_in": "" if number.p_in is None else f"{number.p_in:.4f}",
+        "bar": bar_of(number),
+        "verdict": place or "",
+        "word": VERDICT_WORDS[place] if place else "",
+    }
+
+
+def _attempt(context: PageContext, attempt: AttemptResult) -> dict[str, Any]:
+    session = context.sessions.get(attempt.session_id)
+    view: dict[str, Any] = {
+        "number": attempt.attempt,
+        "governs": attempt.governs,
+        "result": plain(attempt.result),
+        "verdict": attempt.verdict,
+        "word": VERDICT_WORDS[attempt.verdict],
+        "edition": attempt.edition,
+        "findings": [] if attempt.governs else [_short(finding) for finding in attempt.findings],
+    }
+    if session is None:
+        return view
+    ended = session.ended.high if session.ended else None
+    view |= {
+        "when": times.span(session.place, session.started.high, ended),
+        "zone": times.zone_text(session.place, session.started.high),
+        "raw": times.raw_clock(session.place, session.started),
+        "who": context.name(session.performed_by),
+        "observer": context.name(session.observer) if session.observer else "",
+        "bay": session.bay or "",
+        "device": " ".join(part for part in (session.device or "", session.device_software) if part),
+        "text": session.result_text,
+        "places": [f"{plain(place)}: {plain(result)}" for place, result in session.results],
+        "key": _key_text(context, session.key_events, session.place),
+    }
+    return view
+
+
+def _key_text(context: PageContext, events: Any, place: Any) -> str:
+    return ", ".join(f"{event.state} {times.clock_text(place, event.at.high, True)}" for event in events)
+
+
+def _short(finding: Finding) -> dict[str, Any]:
+    outcome = finding.outcome
+    return {
+        "title": proof_name(finding),
+        "verdict": outcome.verdict,
+        "word": VERDICT_WORDS[outcome.verdict],
+        "text": "; ".join(reason_words(code) for code in outcome.reasons) or outcome.sentence,
+        "notes": list(outcome.notes),
+    }
