@@ -1,0 +1,50 @@
+"""When a file was captured, and how that is known."""
+
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from typing import Any, Final
+from zoneinfo import ZoneInfo
+
+from jobs.errors import Refused
+from jobs.models import Device, RecordedMoment
+from jobs.services import moments
+
+CAMERA_TIME: Final = "camera time"
+DEVICE_CLAIM: Final = "device claim"
+RECEIPT_ONLY: Final = "receipt only"
+# No lower bound is known: any time before receipt.
+LONG_AGO: Final = datetime(1980, 1, 1, tzinfo=UTC)
+
+
+def captured_moment(
+    facts: Mapping[str, Any],
+    claimed: RecordedMoment | None,
+    *,
+    device: Device | None,
+    zone: ZoneInfo,
+    as_of: datetime,
+) -> tuple[RecordedMoment, str]:
+    """The camera's own time where the picture carries it, else the device's claim, else receipt alone.
+
+    Both are corrected by what is known of the device's clock. A slip code that was only typed beside the file
+    proves nothing about when the picture was taken, so it gives no bracket. A camera time in the future is
+    not believed and refuses nothing: the picture is kept for what else it shows.
+    """
+    camera = _camera_time(facts, device=device, zone=zone, as_of=as_of)
+    if camera is not None:
+        return camera, CAMERA_TIME
+    if claimed is not None:
+        return claimed, DEVICE_CLAIM
+    return RecordedMoment(text="", reading=as_of, clock="server", low=LONG_AGO, high=as_of), RECEIPT_ONLY
+
+
+def _camera_time(
+    facts: Mapping[str, Any], *, device: Device | None, zone: ZoneInfo, as_of: datetime
+) -> RecordedMoment | None:
+    text = facts.get("exif_at") or facts.get("exif_time")
+    if not isinstance(text, str):
+        return None
+    try:
+        return moments.read_clock_text(text, field="captured_at", zone=zone, device=device, as_of=as_of)
+    except Refused:
+        return None

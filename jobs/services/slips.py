@@ -1,0 +1,48 @@
+"""One-time slip codes: issued by the server for a job, to stand in the picture."""
+
+import hmac
+import secrets
+from datetime import datetime, timedelta
+from hashlib import sha256
+from typing import Final
+
+from django.conf import settings
+from django.db import transaction
+
+from jobs.access import Actor
+from jobs.models import Job, SlipCode
+from jobs.services import recording
+
+# A slip on the table from yesterday shows nothing about today (project default).
+VALID_FOR: Final = timedelta(hours=4)
+
+
+def _mac(text: str) -> str:
+    key = hmac.new(settings.SECRET_KEY.encode(), b"slip code", sha256).digest()
+    return hmac.new(key, text.encode(), sha256).hexdigest()[:32]
+
+
+def is_authentic(code: str) -> bool:
+    """Whether this code was made here: its last part is the keyed hash of the others."""
+    text, _, mac = code.rpartition(".")
+    return bool(text) and hmac.compare_digest(mac.encode(), _mac(text).encode())
+
+
+@transaction.atomic
+def issue_slip(*, job: Job, actor: Actor, as_of: datetime) -> SlipCode:
+    """A new code: job, a number used once, issue time (POSIX seconds) and keyed hash; expires after
+    four hours."""
+    recording.require_role(actor, *recording.FLOOR_ROLES)
+    recording.require_not_archived(job)
+    text = f"{job.pk.hex}.{secrets.token_hex(8)}.{int(as_of.timestamp())}"
+    slip = SlipCode(
+        organisation=actor.organisation,
+        job=job,
+        code=f"{text}.{_mac(text)}",
+        issued_at=as_of,
+        expires_at=as_of + VALID_FOR,
+        issued_to=actor.person,
+    )
+    slip.save(force_insert=True)
+    recording.log(actor=actor, as_of=as_of, what="slip.issued", job=job, detail={"slip": str(slip.pk)})
+    return slip
