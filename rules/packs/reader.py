@@ -14,6 +14,7 @@ from rules.packs.tree import Entry, Map, Node, Plain, Scalar, Seq
 MAX_BYTES = 262_144
 MAX_DEPTH = 24
 MAX_NODES = 40_000
+MAX_IN_ONE = 1_000
 
 _INTEGER = re.compile(r"-?(?:0|[1-9][0-9]{0,14})")
 _DECIMAL = re.compile(r"-?(?:0|[1-9][0-9]{0,11})\.[0-9]{1,9}")
@@ -160,6 +161,9 @@ class _Builder:
             self.root = node
             return
         top = self.stack[-1]
+        if len(top.items) + len(top.entries) >= MAX_IN_ONE:
+            words = f"one list or mapping holds more than {MAX_IN_ONE} entries"
+            self._stop(node.line - 1, "too_many_values", words)
         if not top.is_map:
             top.items.append(node)
         elif top.key is None:
@@ -175,9 +179,10 @@ class _Builder:
             self.faults.add(node.line, "key_not_text", "a key must be a single word")
             top.key = f"key on line {node.line}"
         top.key_line = node.line
-        first = top.seen.setdefault(top.key, node.line)
-        if first != node.line or any(entry.key == top.key for entry in top.entries):
+        first = top.seen.get(top.key)
+        if first is not None:
             self.faults.add(node.line, "duplicate_key", f'"{top.key}" was already given on line {first}')
+        top.seen.setdefault(top.key, node.line)
 
 
 class _Open:

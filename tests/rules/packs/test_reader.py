@@ -92,6 +92,12 @@ def test_a_change_replaces_only_what_it_names() -> None:
     assert height.broken_by == ("vehicle_lifted", "load_changed")
     assert height.fresh_for_s == 14400.0
     assert height.cite.section == "2.3"
+    text = both.proofs[0]
+    assert (text.id, text.arguments["looked_up_within"]) == ("text_current", 7 * 86400.0)
+    thrust = next(proof for proof in both.proofs if proof.id == "thrust")
+    assert thrust.fresh_for_s == 30 * 86400.0
+    floor = next(proof for proof in both.proofs if proof.id == "floor")
+    assert floor.arguments["not_older_than"] == 12.0
     radar = edition.procedure("OV-FR-STILL")
     assert radar is not None
     assert "light" not in [proof.id for proof in radar.proofs]
@@ -278,7 +284,9 @@ def test_an_alias_is_refused_where_it_stands() -> None:
         ("pack: a\ntitle: \x01", 2, "yaml_syntax"),
         ("pack: " + "[" * 100_000, 1, "too_deep"),
         ("pack: " + "{a: " * 1000, 1, "too_deep"),
-        ("- a\n" * 45_000, 40_000, "too_many_values"),
+        ("a: [" + "[b], " * 1001 + "]", 1, "too_many_values"),
+        ("".join(f"k{n}: 1\n" for n in range(1001)), 1001, "too_many_values"),
+        ("- [" + "b, " * 900 + "]\n" + ("- [" + "b, " * 900 + "]\n") * 50, 45, "too_many_values"),
         ("#" * (MAX_BYTES + 1), 1, "too_large"),
     ],
 )
