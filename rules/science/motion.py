@@ -95,4 +95,4 @@ def speed_column_conflicts(fixes: Sequence[Fix], longest_gap_s: float) -> bool:
     shares.sort()
     middle = len(shares) // 2
     median = shares[middle] if len(shares) % 2 else (shares[middle - 1] + shares[middle]) / 2
-    return not median <= SPEED_COLUMN_SHARE
+    return not to_six(median) <= SPEED_COLUMN_SHARE
