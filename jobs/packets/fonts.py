@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Final
 
 import matplotlib
-from fontTools.ttLib import TTFont
+from fontTools.ttLib import TTFont  # type: ignore[import-untyped]
 
 # Atkinson Hyperlegible Next and Mono, SIL Open Font Licence 1.1, licence text beside the files.
 _OWN: Final = Path(__file__).resolve().parents[2] / "portal" / "static" / "fonts"

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any, Final
 
 import matplotlib as mpl
-from fontTools.ttLib import TTFont
+from fontTools.ttLib import TTFont  # type: ignore[import-untyped]
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure

@@ -1,0 +1,83 @@
+"""verify_packet FILE: checks a packet file by itself, and against storage and record where these are at hand."""
+
+import json
+from pathlib import Path
+from typing import Any, Final
+
+from django.core.management.base import BaseCommand, CommandParser
+from django.db import DatabaseError
+
+from jobs import storage
+from jobs.models import Packet, unscoped
+from jobs.packets.enclosed import NotAPacketError, read_packet
+from jobs.packets.verify import Verification, verify_pdf
+from rules.canonical import sha256_hex
+
+AGREES: Final = 0
+DIFFERS: Final = 1
+NOT_A_PACKET: Final = 2
+RESULT_WORDS: Final = {"agrees": "agrees     ", "differs": "DIFFERS    ", "not_checked": "not checked"}
+
+
+class Command(BaseCommand):
+    """Exit status 0: all that was checked agrees; 1: something differs, and is named; 2: no packet file."""
+
+    help = "Checks the hashes, the tree, the log extract and the verdicts of a packet file."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("file", type=Path)
+        parser.add_argument("--json", action="store_true", help="print the result as JSON")
+        parser.add_argument(
+            "--alone", action="store_true", help="use the file only: neither storage nor the record"
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        try:
+            pdf = options["file"].read_bytes()
+            result = self._verify(pdf, alone=options["alone"])
+        except (OSError, NotAPacketError) as error:
+            self.stderr.write(f"{options['file']}: {error}")
+            raise SystemExit(NOT_A_PACKET) from error
+        if options["json"]:
+            self.stdout.write(json.dumps(result.to_plain(), indent=2, ensure_ascii=False))
+        else:
+            self._tell(result)
+        raise SystemExit(AGREES if result.agrees else DIFFERS)
+
+    def _verify(self, pdf: bytes, *, alone: bool) -> Verification:
+        packet = None if alone else self._on_record(pdf)
+        if packet is None:
+            return verify_pdf(pdf)
+        return verify_pdf(pdf, stored=storage.is_intact, expected_pdf_sha256=packet.pdf_sha256)
+
+    def _on_record(self, pdf: bytes) -> Packet | None:
+        """The sealed packet of this file in the record here; None where this is not its home.
+
+        The file's own hash finds it first. A file that was altered is found by its serial and root.
+        """
+        enclosed = read_packet(pdf)
+        serial = str(enclosed.value("packet/serial") or "")
+        try:
+            with unscoped():
+                sealed = Packet.objects.filter(state="sealed")
+                return (
+                    sealed.filter(pdf_sha256=sha256_hex(pdf)).first()
+                    or sealed.filter(serial=serial, merkle_root=enclosed.root).first()
+                    or sealed.filter(serial=serial).first()
+                )
+        except DatabaseError:
+            return None
+
+    def _tell(self, result: Verification) -> None:
+        self.stdout.write(f"Packet {result.serial}")
+        self.stdout.write(f"Tree root {' '.join(result.root[i : i + 4] for i in range(0, 64, 4))}")
+        for line in result.lines:
+            self.stdout.write(f"  {RESULT_WORDS[line.result]} {line.what}: {line.text}")
+            for name in line.at_fault:
+                self.stdout.write(f"              at fault: {name}")
+        if result.agrees:
+            self.stdout.write(
+                "Nothing has changed since it was sealed. This shows integrity, not that every claim is true."
+            )
+        else:
+            self.stdout.write("This file is not what was sealed, or what it rests on was changed.")
