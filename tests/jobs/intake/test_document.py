@@ -2,6 +2,7 @@
 
 import io
 import zlib
+from collections.abc import Callable
 
 import pikepdf
 import pytest
@@ -9,10 +10,16 @@ import pytest
 from jobs.errors import Refused
 from jobs.intake.document import MAX_PAGES, read_document
 
+Prepare = Callable[[pikepdf.Pdf], None]
+
 
 def pdf(
-    pages: int = 1, *, text: str = "", encryption: pikepdf.Encryption | bool = False, prepare=None
-) -> bytes:  # type: ignore[no-untyped-def]
+    pages: int = 1,
+    *,
+    text: str = "",
+    encryption: pikepdf.Encryption | bool = False,
+    prepare: Prepare | None = None,
+) -> bytes:
     """A PDF written by pikepdf; ``prepare(document)`` may change it before it is saved."""
     document = pikepdf.new()
     font = document.make_indirect(
@@ -89,7 +96,7 @@ def start_page(document: pikepdf.Pdf) -> None:
         (start_page, []),
     ],
 )
-def test_active_content_is_named(prepare, found: list[str]) -> None:  # type: ignore[no-untyped-def]
+def test_active_content_is_named(prepare: Prepare, found: list[str]) -> None:
     facts, notes = read_document(pdf(text="x", prepare=prepare), None)
     assert facts["active_content"] == found
     assert notes == (["pdf_active_content"] if found else [])
