@@ -15,7 +15,7 @@ _NUMBER: Final = re.compile(r"-?\d{1,15}(\.\d{1,12})?")
 _VIN: Final = re.compile(r"[0-9A-HJ-NPR-Z]{17}")
 
 
-class Body(serializers.Serializer[Any]):
+class JsonBody(serializers.Serializer[Any]):
     """A JSON object with exactly the declared fields."""
 
     def to_internal_value(self, data: Any) -> Any:
@@ -101,6 +101,20 @@ class NumberTextField(TextField):
         if text and not _NUMBER.fullmatch(text):
             self.fail("bad_number")
         return text
+
+
+class JsonNumberField(serializers.Field[Any, Any, Any, Any]):
+    """A number as a machine wrote it, kept as it is; text and truth values are none."""
+
+    default_error_messages: ClassVar[dict[str, Any]] = {"invalid": "Must be a number."}
+
+    def to_internal_value(self, data: Any) -> int | float:
+        if isinstance(data, bool) or not isinstance(data, int | float):
+            self.fail("invalid")
+        return data
+
+    def to_representation(self, value: Any) -> Any:
+        return value
 
 
 class WholeNumberField(serializers.IntegerField):

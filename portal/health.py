@@ -19,7 +19,7 @@ def livez(request: HttpRequest) -> HttpResponseBase:
 
 
 def readyz(request: HttpRequest) -> HttpResponseBase:
-    """200 where the database answers, its migrations are applied and the store can be written; otherwise 503."""
+    """200 where the database answers, its migrations are applied and the store is writable; else 503."""
     return _answer(request, {name: _holds(check) for name, check in CHECKS.items()})
 
 

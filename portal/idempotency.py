@@ -5,7 +5,6 @@ refusal left nothing behind, so the caller may put right what was wrong and use 
 worker died is free again after LEASE; the client-made ids of the records then make the repetition harmless.
 """
 
-import hashlib
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -14,6 +13,7 @@ from typing import Final
 
 from django.db import IntegrityError, transaction
 from django.http import HttpRequest, HttpResponse
+from django.utils.crypto import salted_hmac
 
 from jobs.access import Actor
 from jobs.models.token import IdempotencyRecord
@@ -71,8 +71,11 @@ def key_of(request: HttpRequest) -> str:
 
 
 def fingerprint(request: HttpRequest) -> str:
-    """SHA-256 over method, path with query, and body: what makes two requests the same one."""
-    digest = hashlib.sha256()
+    """A keyed SHA-256 over method, path with query, and body: what makes two requests the same one.
+
+    Keyed, because bodies hold PINs: six digits could be guessed back from a plain hash.
+    """
+    digest = salted_hmac("portal.idempotency", b"", algorithm="sha256")
     for part in (str(request.method).encode(), request.get_full_path().encode(), request.body):
         digest.update(len(part).to_bytes(8, "big"))
         digest.update(part)

@@ -11,6 +11,7 @@ from portal import errors
 
 REQUEST_ID_HEADER: Final = "X-Request-ID"
 API_PREFIX: Final = "/api/"
+_OF_THE_PAGE: Final = frozenset({"Content-Type", "Content-Length", "Content-Language"})
 _GOOD_ID: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}")
 
 GetResponse = Callable[[HttpRequest], HttpResponseBase]
@@ -48,7 +49,8 @@ class ApiProblemMiddleware:
         response = self.get_response(request)
         if response.status_code >= 400 and not errors.is_problem(response):
             problem = errors.problem_of_status(response.status_code)
-            kept = {name: response.headers[name] for name in ("Allow",) if name in response.headers}
+            # What inner layers put on the page (content policy, Allow …) belongs to the problem as well.
+            kept = {name: value for name, value in response.headers.items() if name not in _OF_THE_PAGE}
             response = errors.http_problem(request, problem, headers=kept)
         if "Cache-Control" not in response.headers:
             response.headers["Cache-Control"] = "private, no-store"

@@ -4,7 +4,7 @@ import base64
 import binascii
 import re
 from collections.abc import Mapping
-from typing import IO, Any, Final
+from typing import IO, Any, BinaryIO, Final, cast
 
 from django.conf import settings
 from django.http import HttpRequest
@@ -100,6 +100,11 @@ class BodyStream:
         if not piece and wanted and self._taken_bytes < self._stated_bytes:
             raise RequestProblem("body_cut_short", "The body ended before its Content-Length.")
         return piece
+
+
+def body_stream(request: HttpRequest, limit_bytes: int) -> BinaryIO:
+    """The raw body as a file to read from."""
+    return cast(BinaryIO, BodyStream(request, limit_bytes))
 
 
 def _content_length(request: HttpRequest) -> int:

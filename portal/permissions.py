@@ -42,14 +42,19 @@ class Rule:
 
 
 _READ: Final = Rule(READ, SHOP)
-_RECORD: Final = Rule(RECORD, SHOP)
+_RECORD: Final = Rule(RECORD, PEOPLE_OF_SHOP)
+_SESSION: Final = Rule(RECORD, frozenset({"technician", "guest_calibrator"}))
+_REVIEW: Final = Rule(RECORD, frozenset({"quality_reviewer"}))
 _INTAKE: Final = Rule(RECORD, DESK | MACHINE | frozenset({"technician", "glass_installer"}))
+
+_HANDS_OVER: Final = DESK | frozenset({"technician", "glass_installer", "quality_manager"})
 
 # By route name as in portal/urls.py; methods not named are not allowed.
 PERMISSIONS: Final[Mapping[str, Mapping[str, Rule]]] = {
     "api:clock": {"GET": Rule(READ, EVERYONE)},
     "api:me": {"GET": Rule(READ, EVERYONE)},
-    "api:clock-observations": {"POST": _RECORD},
+    "api:clock-observations": {"POST": Rule(RECORD, SHOP)},
+    "api:screen-observations": {"POST": _RECORD},
     "api:vehicles": {"POST": _INTAKE},
     "api:vehicle": {"GET": _READ, "PATCH": _INTAKE},
     "api:orders": {"GET": _READ, "POST": _INTAKE},
@@ -63,12 +68,12 @@ PERMISSIONS: Final[Mapping[str, Mapping[str, Rule]]] = {
     "api:operation-withdrawal": {"POST": _RECORD},
     "api:operations-closings": {"POST": _RECORD},
     "api:operations-reopenings": {"POST": _RECORD},
-    "api:glass-sets": {"POST": _RECORD},
+    "api:glass-sets": {"POST": Rule(RECORD, HANDS)},
     "api:lookups": {"POST": _RECORD},
-    "api:sessions": {"GET": _READ, "POST": _RECORD},
+    "api:sessions": {"GET": _READ, "POST": _SESSION},
     "api:session": {"GET": _READ},
-    "api:session-end": {"POST": _RECORD},
-    "api:session-key-events": {"POST": _RECORD},
+    "api:session-end": {"POST": _SESSION},
+    "api:session-key-events": {"POST": _SESSION},
     "api:readings": {"POST": _RECORD},
     "api:scans": {"POST": _RECORD},
     "api:lamp-records": {"POST": _RECORD},
@@ -76,18 +81,19 @@ PERMISSIONS: Final[Mapping[str, Mapping[str, Rule]]] = {
     "api:function-checks": {"POST": _RECORD},
     "api:target-identities": {"POST": _RECORD},
     "api:state-changes": {"POST": _RECORD},
-    "api:sublet-orders": {"POST": Rule(RECORD, DESK | QUALITY)},
+    "api:sublet-orders": {"POST": _RECORD},
     "api:slips": {"POST": _RECORD},
     "api:evidence-list": {"GET": _READ},
-    "api:evidence": {"GET": _READ, "PUT": _RECORD},
+    "api:evidence": {"GET": _READ, "PUT": Rule(RECORD, SHOP)},
     "api:evidence-content": {"GET": _READ},
-    "api:evidence-set-aside": {"POST": Rule(RECORD, frozenset({"quality_reviewer"}))},
-    "api:sign-offs": {"POST": Rule(SIGN, PEOPLE_OF_SHOP)},
-    "api:waivers": {"POST": Rule(SIGN, PEOPLE_OF_SHOP)},
-    "api:refusals": {"POST": Rule(RECORD, DESK | QUALITY)},
-    "api:explanations": {"POST": Rule(RECORD, frozenset({"quality_reviewer"}))},
+    "api:evidence-set-aside": {"POST": _REVIEW},
+    "api:reuse-decisions": {"POST": _REVIEW},
+    "api:sign-offs": {"POST": Rule(SIGN, HANDS | QUALITY | frozenset({"location_manager"}))},
+    "api:waivers": {"POST": Rule(SIGN, MANAGERS | QUALITY)},
+    "api:refusals": {"POST": _RECORD},
+    "api:explanations": {"POST": _REVIEW},
     "api:release": {"POST": Rule(RELEASE, MANAGERS)},
-    "api:delivery": {"POST": Rule(RECORD, DESK)},
+    "api:delivery": {"POST": Rule(RECORD, _HANDS_OVER)},
     "api:assessments": {"POST": Rule(RECORD, SHOP)},
     "api:assessment-run": {"GET": _READ},
     "api:assessment": {"GET": _READ},

@@ -1,5 +1,6 @@
 """The base of every API view: the caller's tenant scope, idempotency keys, unknown parameters refused."""
 
+import re
 from collections.abc import Iterable
 from contextlib import ExitStack
 from datetime import datetime
@@ -7,7 +8,7 @@ from typing import Any, ClassVar
 
 from django.http import HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
-from rest_framework.negotiation import BaseContentNegotiation
+from rest_framework.negotiation import BaseContentNegotiation, DefaultContentNegotiation
 from rest_framework.parsers import BaseParser
 from rest_framework.renderers import BaseRenderer
 from rest_framework.request import Request
@@ -23,6 +24,29 @@ from portal.clock import now
 from portal.errors import RequestProblem
 from portal.paging import PAGING_PARAMETERS, KeysetPagination
 
+_REFUSED = re.compile(r";[ \t]*q=0(?:\.0{0,3})?[ \t]*$")
+
+
+class HonestAccept(DefaultContentNegotiation):
+    """A media range with ``q=0`` is one the caller does not accept (RFC 9110 section 12.4.2)."""
+
+    def get_accept_list(self, request: Request) -> list[str]:
+        ranges = request.headers.get("Accept", "*/*").split(",")
+        return [text.strip() for text in ranges if not _REFUSED.search(text)] or ["none/none"]
+
+
+class AnyAccept(BaseContentNegotiation):
+    """For downloads: the bytes have the type they have, whatever the caller would rather see."""
+
+    def select_parser(self, request: Request, parsers: Iterable[BaseParser]) -> BaseParser:
+        return next(iter(parsers))
+
+    def select_renderer(
+        self, request: Request, renderers: Iterable[BaseRenderer], format_suffix: str | None = None
+    ) -> tuple[BaseRenderer, str]:
+        first = next(iter(renderers))
+        return first, first.media_type or ""
+
 
 class Resource(APIView):
     """One route. Subclasses parse, ask ``jobs.access``, call one service or selector, and shape the answer.
@@ -35,6 +59,7 @@ class Resource(APIView):
     """
 
     http_method_names = ["get", "head", "post", "put", "patch"]  # noqa: RUF012 - as the framework declares it
+    content_negotiation_class: type[BaseContentNegotiation] = HonestAccept
     route_name: str = ""
     parameters: ClassVar[frozenset[str]] = frozenset()
     ordering: ClassVar[tuple[str, ...]] = ()
@@ -98,16 +123,3 @@ class Resource(APIView):
         for name in request.query_params:
             if name not in known:
                 raise RequestProblem("unknown_parameter", f"{name[:80]!r} is not a parameter here.")
-
-
-class AnyAccept(BaseContentNegotiation):
-    """For downloads: the bytes have the type they have, whatever the caller would rather see."""
-
-    def select_parser(self, request: Request, parsers: Iterable[BaseParser]) -> BaseParser:
-        return next(iter(parsers))
-
-    def select_renderer(
-        self, request: Request, renderers: Iterable[BaseRenderer], format_suffix: str | None = None
-    ) -> tuple[BaseRenderer, str]:
-        first = next(iter(renderers))
-        return first, first.media_type or ""

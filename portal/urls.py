@@ -1,10 +1,16 @@
 """Every route: the API under /api/v1/, its description beside it, pages for people elsewhere."""
 
-from django.urls import URLPattern, URLResolver, path
+from django.urls import URLPattern, URLResolver, include, path
 
+from portal.api.urls import urlpatterns as api_urlpatterns
+from portal.description import docs, problems, schema
 from portal.health import livez, readyz
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("livez", livez, name="livez"),
     path("readyz", readyz, name="readyz"),
+    path("api/schema/", schema, name="schema"),
+    path("api/docs/", docs, name="docs"),
+    path("api/problems", problems, name="problems"),
+    path("api/v1/", include((api_urlpatterns, "api"))),
 ]
