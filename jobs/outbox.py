@@ -14,6 +14,7 @@ from typing import Any, Final
 from django.conf import settings
 from django.db import IntegrityError, connection, transaction
 from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.transaction import TransactionManagementError
 
 from jobs.errors import Unavailable
 from jobs.failpoints import reached
@@ -60,7 +61,12 @@ def enqueue(
         key: what makes waiting work the same work.
         at: the record's time.
         after: let it wait so long first, so that what comes in together is worked on together.
+
+    Raises:
+        django.db.transaction.TransactionManagementError: called outside a transaction.
     """
+    if not connection.in_atomic_block:
+        raise TransactionManagementError("work is asked for inside the transaction of what asks for it")
     with unscoped():
         waiting = OutboxEntry.objects.filter(
             organisation=organisation, task=task, key=key, state="waiting", attempts=0

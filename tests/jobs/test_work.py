@@ -1,0 +1,145 @@
+"""How one piece of work is carried out: result and end of the row stand or fall together."""
+
+from collections.abc import Mapping
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.db import transaction
+from django.db.transaction import TransactionManagementError
+
+from jobs import outbox, work
+from jobs.models import Organisation, OutboxEntry, Person, WorkerBeat, unscoped
+from jobs.models.tenancy import current_organisation_id
+from tests.jobs import rows
+from tests.jobs.rows import NOON
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+@pytest.fixture
+def entry() -> OutboxEntry:
+    owner = rows.organisation()
+    with transaction.atomic():
+        return outbox.enqueue(organisation=owner, task="t", arguments={"run_id": "a"}, key="k", at=NOON)
+
+
+def now_of(entry: OutboxEntry) -> OutboxEntry:
+    with unscoped():
+        return OutboxEntry.objects.get(pk=entry.pk)
+
+
+def again(entry: OutboxEntry) -> None:
+    """Lets the wait after a failure be over."""
+    with unscoped():
+        OutboxEntry.objects.filter(pk=entry.pk).update(available_at=None)
+
+
+def write_result(login: str) -> None:
+    Person.objects.create_person(login=login, organisation=Organisation.objects.get(), name=login)
+
+
+def test_the_service_runs_once_in_the_scope_of_its_organisation(entry: OutboxEntry) -> None:
+    seen: list[object] = []
+
+    def act(given: OutboxEntry) -> None:
+        seen.append((given.arguments["run_id"], current_organisation_id()))
+
+    assert work.carry_out(entry.pk, act) == "done"
+    assert work.carry_out(entry.pk, act) == "not_leased"
+    assert seen == [("a", entry.organisation_id)]
+    assert current_organisation_id() is None
+    assert now_of(entry).state == "done"
+
+
+def test_a_message_for_a_row_that_is_not_there_does_nothing() -> None:
+    assert work.carry_out(4711, lambda given: pytest.fail("must not run")) == "not_leased"
+
+
+def test_result_and_end_are_committed_together(entry: OutboxEntry) -> None:
+    def act(given: OutboxEntry) -> None:
+        with transaction.atomic():
+            write_result("itolvaar")
+            outbox.finish_here()
+            assert now_of(entry).state == "done"
+            raise ZeroDivisionError
+
+    assert work.carry_out(entry.pk, act) == "waiting"
+    assert not Person.objects.exists()
+    assert now_of(entry).state == "waiting"
+    assert now_of(entry).last_error.startswith("ZeroDivisionError")
+
+
+def test_a_worker_that_lost_its_lease_leaves_nothing_behind(entry: OutboxEntry) -> None:
+    """It was stopped for longer than its lease, another one took over, and then it woke up."""
+
+    def act(given: OutboxEntry) -> None:
+        outbox.take_back_all(at=NOON)
+        again(entry)
+        assert work.carry_out(entry.pk, quick) == "done"
+        with transaction.atomic():
+            write_result("slow")
+            outbox.finish_here()
+
+    def quick(given: OutboxEntry) -> None:
+        with transaction.atomic():
+            write_result("quick")
+            outbox.finish_here()
+
+    assert work.carry_out(entry.pk, act) == "lost"
+    assert list(Person.objects.values_list("login", flat=True)) == ["quick"]
+    assert now_of(entry).state == "done"
+
+
+def test_after_the_last_attempt_the_service_is_told(entry: OutboxEntry) -> None:
+    buried: list[tuple[Mapping[str, Any], str]] = []
+
+    def act(given: OutboxEntry) -> None:
+        raise MemoryError("too big")
+
+    def bury(arguments: Mapping[str, Any], error: str) -> None:
+        assert current_organisation_id() == entry.organisation_id
+        buried.append((arguments, error))
+
+    for expected in ("waiting", "waiting", "dead"):
+        assert work.carry_out(entry.pk, act, bury=bury) == expected
+        again(entry)
+    assert buried == [({"run_id": "a"}, "MemoryError: too big")]
+    assert work.carry_out(entry.pk, act, bury=bury) == "not_leased"
+
+
+def test_a_sweep_tells_only_of_what_it_buried(entry: OutboxEntry) -> None:
+    told: list[str] = []
+    swept, at = [], NOON
+    for _ in range(3):
+        again(entry)
+        assert outbox.lease(entry.pk, at=at) is not None
+        at += outbox.lease_length()
+        found = outbox.sweep(at=at)
+        swept.append([row.state for row in found])
+        work.note_buried(found, {"t": lambda arguments, error: told.append(arguments["run_id"])})
+    assert swept == [["waiting"], ["waiting"], ["dead"]]
+    assert told == ["a"]
+
+
+def test_the_look_ahead_is_asked_for_once_a_day_and_not_for_days_missed() -> None:
+    rows.organisation()
+    rows.organisation("Sallowfield")
+    assert work.schedule_look_ahead(as_of=NOON) == 2
+    assert work.schedule_look_ahead(as_of=NOON + timedelta(minutes=1)) == 0
+    assert work.schedule_look_ahead(as_of=NOON + timedelta(days=3)) == 2
+    with unscoped():
+        assert OutboxEntry.objects.filter(task=work.LOOK_AHEAD).count() == 4
+
+
+def test_work_cannot_be_asked_for_outside_a_transaction() -> None:
+    with pytest.raises(TransactionManagementError):
+        outbox.enqueue(organisation=rows.organisation(), task="t", arguments={}, key="k", at=NOON)
+
+
+def test_a_sign_of_life_is_one_row_for_each_process() -> None:
+    for minute in (0, 1):
+        at = NOON + timedelta(minutes=minute)
+        work.sign_of_life("host:1", "worker", started_at=NOON, at=at)
+    beat = WorkerBeat.objects.get()
+    assert (beat.started_at, beat.seen_at) == (NOON, NOON + timedelta(minutes=1))
