@@ -9,7 +9,7 @@ from typing import Final, Literal
 
 from rules.facts import DriveLog, Fix, JobFacts, Moment, Reading, live
 from rules.rounding import to_six
-from rules.science.clocks import MIXED_CLOCK, earliest, happened_before, latest, span
+from rules.science.clocks import MIXED_CLOCK, earliest, happened_before, latest, shown_strictly_before, span
 from rules.science.motion import motion, times_increase
 
 Kind = Literal["drive_log", "sublet", "vehicle_moved", "delivery", "odometer"]
@@ -209,7 +209,7 @@ def driven_before(
     """
     found: list[RoadMovement] = []
     for movement in movements:
-        if movement.kind == "odometer" or happened_before(at, movement.start) == "true":
+        if movement.kind == "odometer" or shown_strictly_before(at, movement.start):
             continue
         end = movement.end
         if end is not None and span(end, at).low > within:
