@@ -39,6 +39,7 @@ class PhotoFacts(TypedDict):
         dhash64: 16 hexadecimal digits, row by row, most significant bit first.
         laplacian_variance: of luma scaled to 1024 wide; None for a picture of fewer than 3 x 3 pixels.
         clipped_share: 0 to 1; mean_luma: 0 to 255.
+        slip_texts: texts of the two-dimensional codes in the picture, at most 8, sorted.
         luma64: base64 of 64 x 64 bytes of luma, row by row, for a correlation of two pictures.
     """
 
@@ -62,6 +63,7 @@ class PhotoFacts(TypedDict):
     laplacian_variance: float | None
     clipped_share: float
     mean_luma: float
+    slip_texts: list[str]
     luma64: str
 
 

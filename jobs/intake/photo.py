@@ -12,6 +12,7 @@ from jobs.errors import Refused
 from jobs.intake import picture_measures as measures
 from jobs.intake.decoded import PhotoFacts
 from jobs.intake.exif import read_exif
+from jobs.intake.slip_code import read_slip_texts
 
 MAX_PIXELS: Final = 60_000_000
 # Below this a photo is kept, and judged too small where a proof rests on it (project default).
@@ -66,6 +67,7 @@ def read_photo(data: bytes, working_copy: BinaryIO | None) -> tuple[PhotoFacts, 
         "laplacian_variance": _six(measures.sharpness(luma)),
         "clipped_share": round(measures.clipped_share(luma), 6),
         "mean_luma": round(measures.mean_luma(luma), 6),
+        "slip_texts": read_slip_texts(luma),
         "luma64": base64.b64encode(measures.small_luma(luma)).decode("ascii"),
     }
     if working_copy is not None:

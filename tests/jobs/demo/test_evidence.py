@@ -58,6 +58,7 @@ def test_photo_is_readable_and_placed(subject: str) -> None:
     assert (facts["lat"], facts["lon"]) == (pytest.approx(43.1, abs=2e-4), pytest.approx(-98.2, abs=2e-4))
     assert facts["accuracy_m"] == pytest.approx(6.0)
     assert (facts["camera_make"], facts["camera_model"]) == ("Stavel", "Fieldcam 3")
+    assert facts["slip_texts"] == ([f"slip {JOBS[0]}"] if subject == "vehicle_front_with_slip" else [])
     assert notes == []
 
 
