@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from datetime import datetime
 from typing import Any, Final
+from zoneinfo import ZoneInfo
 
 from django.db import DatabaseError, connection, transaction
 
@@ -66,14 +67,15 @@ def schedule_look_ahead(*, as_of: datetime) -> int:
 
     A scheduler that was down catches up with one look, not with one for each day missed.
     """
-    day = as_of.date().isoformat()
-    made = [
-        outbox.enqueue_once(
+    made = 0
+    for organisation in Organisation.objects.order_by("pk"):
+        # The day begins at midnight where the organisation is.
+        day = as_of.astimezone(ZoneInfo(organisation.default_tz)).date().isoformat()
+        entry = outbox.enqueue_once(
             organisation=organisation, task=LOOK_AHEAD, arguments={"on": day}, key=day, at=as_of
         )
-        for organisation in Organisation.objects.order_by("pk")
-    ]
-    return sum(1 for entry in made if entry is not None)
+        made += entry is not None
+    return made
 
 
 def sign_of_life(name: str, kind: str, *, started_at: datetime, at: datetime) -> None:

@@ -1,7 +1,7 @@
 """How one piece of work is carried out: result and end of the row stand or fall together."""
 
 from collections.abc import Mapping
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -124,12 +124,14 @@ def test_a_sweep_tells_only_of_what_it_buried(entry: OutboxEntry) -> None:
 
 def test_the_look_ahead_is_asked_for_once_a_day_and_not_for_days_missed() -> None:
     rows.organisation()
-    rows.organisation("Sallowfield")
+    rows.organisation("Sallowfield", default_tz="America/Denver")
     assert work.schedule_look_ahead(as_of=NOON) == 2
     assert work.schedule_look_ahead(as_of=NOON + timedelta(minutes=1)) == 0
     assert work.schedule_look_ahead(as_of=NOON + timedelta(days=3)) == 2
+    # 05:30 UTC is the next day in Chicago and still the same in Denver.
+    assert work.schedule_look_ahead(as_of=datetime(2026, 5, 16, 5, 30, tzinfo=UTC)) == 1
     with unscoped():
-        assert OutboxEntry.objects.filter(task=work.LOOK_AHEAD).count() == 4
+        assert OutboxEntry.objects.filter(task=work.LOOK_AHEAD).count() == 5
 
 
 def test_work_cannot_be_asked_for_outside_a_transaction() -> None:

@@ -1,4 +1,4 @@
-"""verify_packet FILE: checks a packet file by itself, and against storage and record where these are at hand."""
+"""verify_packet FILE: checks a packet file by itself, and against storage and record where they are there."""
 
 import json
 from pathlib import Path
@@ -63,7 +63,9 @@ class Command(BaseCommand):
                 return (
                     sealed.filter(pdf_sha256=sha256_hex(pdf)).first()
                     or sealed.filter(serial=serial, merkle_root=enclosed.root).first()
-                    or sealed.filter(serial=serial).first()
+                    or sealed.filter(
+                        serial=serial, organisation__name=str(enclosed.value("packet/organisation"))
+                    ).first()
                 )
         except DatabaseError:
             return None

@@ -1,0 +1,47 @@
+"""What worker and relay processes do every few seconds beside their work, and how they are asked to stop."""
+
+import os
+import signal
+import socket
+import threading
+import time
+from types import FrameType
+from typing import Final
+
+from jobs import outbox
+from jobs.moment import machine_now, now
+from jobs.tasks import BURIERS
+from jobs.work import note_buried, schedule_look_ahead, sign_of_life
+
+ROUNDS_S: Final = 5.0
+
+
+class Rounds:
+    """Signs of life, leases that ran out, and the day's look at what falls due."""
+
+    def __init__(self, kind: str) -> None:
+        self.kind = kind
+        self.name = f"{socket.gethostname()}:{os.getpid()}"
+        self.started_at = machine_now()
+        self._next_s = time.monotonic()
+
+    def make_when_due(self) -> None:
+        if time.monotonic() < self._next_s:
+            return
+        self._next_s = time.monotonic() + ROUNDS_S
+        at = machine_now()
+        sign_of_life(self.name, self.kind, started_at=self.started_at, at=at)
+        note_buried(outbox.sweep(at=at), BURIERS)
+        schedule_look_ahead(as_of=now())
+
+
+def stop_when_asked() -> threading.Event:
+    """An event that SIGTERM and SIGINT set; what is being worked on is finished first."""
+    stop = threading.Event()
+
+    def ask_to_stop(number: int, frame: FrameType | None) -> None:
+        stop.set()
+
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, ask_to_stop)
+    return stop
