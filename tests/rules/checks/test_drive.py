@@ -36,7 +36,7 @@ def job(*logs: DriveLog, **fields: object) -> JobFacts:
 
 
 def driven(spec: str) -> JobFacts:
-    """The job with that drive and an odometer that fits it, so that time without fixes at its ends is no gap."""
+    """The job with that drive and an odometer that fits it: time without fixes at its ends is no gap."""
     made = log(spec)
     km = track_length(made.fixes, 3.0)[0]
     return _with_odometers(job(made), odometer("odometer_after_drive", 21007.0 + int(km), "10:53"))
