@@ -192,8 +192,16 @@ def _field_errors(details: Any, path: str) -> Iterator[dict[str, str]]:
         yield {"field": path or "body", "code": code, "detail": str(details["message"])}
     else:
         for name, inner in details.items():
-            outer = "" if name == "non_field_errors" else str(name)
-            yield from _field_errors(inner, f"{path}.{outer}" if path and outer else path or outer)
+            yield from _field_errors(inner, _joined(path, name))
+
+
+def _joined(path: str, name: str | int) -> str:
+    """``modules[0].codes``: entries of lists are counted, what concerns the whole keeps its path."""
+    if isinstance(name, int):
+        return f"{path}[{name}]"
+    if name == "non_field_errors":
+        return path
+    return f"{path}.{name}" if path else name
 
 
 def request_id_of(request: HttpRequest) -> str:

@@ -9,7 +9,6 @@ from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail, ValidationError
 
 LONGEST_TEXT: Final = 4000
-LONGEST_LIST: Final = 5000
 _INSTANT: Final = re.compile(r"\d{4}-\d{2}-\d{2}[Tt ]\d{2}:\d{2}(:\d{2}(\.\d{1,9})?)?([Zz]|[+-]\d{2}:\d{2})")
 _NUMBER: Final = re.compile(r"-?\d{1,15}(\.\d{1,12})?")
 _VIN: Final = re.compile(r"[0-9A-HJ-NPR-Z]{17}")
@@ -103,18 +102,13 @@ class NumberTextField(TextField):
         return text
 
 
-class JsonNumberField(serializers.Field[Any, Any, Any, Any]):
+class JsonNumberField(serializers.FloatField):
     """A number as a machine wrote it, kept as it is; text and truth values are none."""
 
-    default_error_messages: ClassVar[dict[str, Any]] = {"invalid": "Must be a number."}
-
-    def to_internal_value(self, data: Any) -> int | float:
+    def to_internal_value(self, data: Any) -> float:
         if isinstance(data, bool) or not isinstance(data, int | float):
             self.fail("invalid")
         return data
-
-    def to_representation(self, value: Any) -> Any:
-        return value
 
 
 class WholeNumberField(serializers.IntegerField):
@@ -155,6 +149,28 @@ class ChoiceField(serializers.ChoiceField):
         return found
 
 
+class ManyField(serializers.ListField):
+    """A list of at most ``most`` entries and at least ``least``."""
+
+    default_error_messages: ClassVar[dict[str, Any]] = {
+        "list_too_long": "At most {most} entries.",
+        "list_empty": "At least {least} entry.",
+    }
+
+    def __init__(self, *, most: int, least: int = 0, **options: Any) -> None:
+        self.most = most
+        self.least = least
+        super().__init__(**options)
+
+    def to_internal_value(self, data: Any) -> list[Any]:
+        if isinstance(data, list) and len(data) > self.most:
+            self.fail("list_too_long", most=self.most)
+        if isinstance(data, list) and len(data) < self.least:
+            self.fail("list_empty", least=self.least)
+        found: list[Any] = super().to_internal_value(data)
+        return found
+
+
 class VinField(TextField):
     """A VIN: blanks removed, capitals; then 17 of the digits and letters without I, O and Q (ISO 3779)."""
 
@@ -173,11 +189,11 @@ class VinField(TextField):
         return vin
 
 
-def evidence_field() -> serializers.ListField:
+def evidence_field() -> ManyField:
     """Ids of the evidence files that the record was taken from."""
-    return serializers.ListField(child=IdField(), max_length=100, required=False)
+    return ManyField(child=IdField(), most=100, required=False)
 
 
-def words_field(*, longest: int = 80, required: bool = False) -> serializers.ListField:
+def words_field(*, longest: int = 80, required: bool = False) -> ManyField:
     """A list of short words."""
-    return serializers.ListField(child=TextField(max_length=longest), max_length=200, required=required)
+    return ManyField(child=TextField(max_length=longest), most=200, required=required)

@@ -53,6 +53,7 @@ STATUS_OF_CODE: Final[dict[str, int]] = {
     "blank": 400,
     "text_length": 400,
     "list_too_long": 400,
+    "list_empty": 400,
     "vin_format": 400,
     "vin_length": 400,
     "vin_letter": 400,

@@ -34,7 +34,7 @@ class NothingBody(JsonBody):
 class Assessments(Resource):
     """Ask for a judgement now; what is waiting already is not asked for twice."""
 
-    @extend_schema(request=NothingBody, responses={202: RunShape})
+    @extend_schema(request=None, responses={202: RunShape})
     def post(self, request: Request, job_id: UUID) -> Response:
         job = get_job_for(self.actor, job_id)
         self.parse(NothingBody)

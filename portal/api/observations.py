@@ -27,7 +27,16 @@ from jobs.services.records import (
 from portal.api.clock import ClockObservationShape
 from portal.api.orders import OdometerBody
 from portal.api.shapes import Receipt, created
-from portal.fields import IdField, InstantField, JsonBody, TextField, YesNoField, evidence_field, words_field
+from portal.fields import (
+    IdField,
+    InstantField,
+    JsonBody,
+    ManyField,
+    TextField,
+    YesNoField,
+    evidence_field,
+    words_field,
+)
 from portal.resource import Resource
 
 
@@ -59,7 +68,7 @@ class StatementBody(JsonBody):
     says = words_field(required=True)
     denies = words_field()
     session = IdField(required=False)
-    sessions = serializers.ListField(child=IdField(), max_length=50, required=False)
+    sessions = ManyField(child=IdField(), most=50, required=False)
     procedure_id = TextField(max_length=80, required=False, allow_blank=True)
     bay = TextField(max_length=20, required=False, allow_blank=True)
     text_version = TextField(max_length=80)

@@ -4,7 +4,6 @@ from typing import Any
 from uuid import UUID
 
 from drf_spectacular.utils import PolymorphicProxySerializer, extend_schema
-from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -16,6 +15,7 @@ from portal.fields import (
     IdField,
     InstantField,
     JsonBody,
+    ManyField,
     NumberTextField,
     TextField,
     WholeNumberField,
@@ -47,7 +47,7 @@ class ReadingBody(JsonBody):
 class ReadingListBody(JsonBody):
     """Several values, kept all or none."""
 
-    readings = serializers.ListField(child=ReadingBody(), min_length=1, max_length=MOST_READINGS)
+    readings = ManyField(child=ReadingBody(), least=1, most=MOST_READINGS)
 
 
 class Readings(Resource):

@@ -8,7 +8,6 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from jobs.access import get_job_for
-from jobs.services.entries import build_entry
 from jobs.services.scan import ScanEntry, record_scan
 from portal.api.shapes import Receipt, created
 from portal.fields import (
@@ -17,6 +16,7 @@ from portal.fields import (
     InstantField,
     JsonBody,
     JsonNumberField,
+    ManyField,
     TextField,
     WholeNumberField,
     YesNoField,
@@ -48,7 +48,7 @@ class ModuleBody(JsonBody):
     hardware_no = TextField(max_length=80, required=False, allow_blank=True)
     software_no = TextField(max_length=80, required=False, allow_blank=True)
     replaced_used_part = YesNoField(required=False)
-    codes = serializers.ListField(child=CodeBody(), max_length=400, required=False)
+    codes = ManyField(child=CodeBody(), most=400, required=False)
 
 
 class ClearedBody(JsonBody):
@@ -69,7 +69,7 @@ class ScanBody(JsonBody):
 
     id = IdField()
     stage = TextField(max_length=20)
-    tool = TextField(max_length=20)
+    tool = TextField(max_length=20, required=False, allow_blank=True)
     at = InstantField(required=False)
     device = IdField(required=False)
     device_serial = TextField(max_length=80)
@@ -80,8 +80,8 @@ class ScanBody(JsonBody):
     vin_per_module = serializers.DictField(child=TextField(max_length=40), required=False)
     odometer = ShownOdometerBody(required=False)
     supply_voltage_v = JsonNumberField(required=False)
-    cleared = serializers.ListField(child=ClearedBody(), max_length=300, required=False)
-    modules = serializers.ListField(child=ModuleBody(), min_length=1, max_length=300)
+    cleared = ManyField(child=ClearedBody(), most=300, required=False)
+    modules = ManyField(child=ModuleBody(), least=1, most=300)
 
 
 class Scans(Resource):
@@ -92,5 +92,5 @@ class Scans(Resource):
         job = get_job_for(self.actor, job_id)
         fields = self.parse(ScanBody)
         outside = {name: fields.pop(name) for name in _OUTSIDE_THE_SUMMARY if name in fields}
-        entry = build_entry(ScanEntry, {**outside, "summary": fields})
+        entry = ScanEntry(**outside, summary=fields)
         return created(record_scan(job=job, actor=self.actor, as_of=self.as_of, entry=entry))

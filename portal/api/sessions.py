@@ -21,7 +21,7 @@ from jobs.services.session import (
 )
 from portal.api.shapes import MomentShape
 from portal.etags import etag_of, matched_version
-from portal.fields import ChoiceField, IdField, InstantField, JsonBody, TextField
+from portal.fields import ChoiceField, IdField, InstantField, JsonBody, ManyField, TextField
 from portal.resource import Resource
 
 
@@ -115,7 +115,7 @@ class SessionEndBody(JsonBody):
     result_text = TextField(required=False, allow_blank=True)
     results = serializers.DictField(child=TextField(max_length=10), required=False)
     device_software = TextField(max_length=80, required=False, allow_blank=True)
-    parts = serializers.ListField(child=PartBody(), max_length=2, required=False)
+    parts = ManyField(child=PartBody(), most=2, required=False)
     device = IdField(required=False)
 
 
@@ -141,7 +141,7 @@ class KeyEventBody(JsonBody):
 
 
 class KeyEventsBody(JsonBody):
-    events = serializers.ListField(child=KeyEventBody(), min_length=1, max_length=500)
+    events = ManyField(child=KeyEventBody(), least=1, most=500)
     device = IdField(required=False)
 
 
