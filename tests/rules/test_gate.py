@@ -6,6 +6,7 @@ import pytest
 
 from rules.assess import assess
 from rules.facts import Delivery, JobFacts, Refusal, SensorFunctions, Waiver
+from rules.gate import disposition
 from tests.rules.builders import CORRAN, at, held, module, moment, scan, with_records
 from tests.rules.packs_on_file import packs_on_file
 from tests.rules.windshield_job import fitted, sign_off, unsigned_job
@@ -289,3 +290,10 @@ def test_another_lamp_still_counts_beside_a_refusal():
     result = judge(facts, "11:50")
     assert finding(result, "CP-EVERY", "lamps").outcome.reasons == ("lamp_wrong",)
     assert result.disposition == "hold"
+
+
+def test_what_cannot_be_told_holds_though_every_finding_is_met():
+    result = judge(signed(unsigned_job()), "11:50")
+    assert disposition(result.findings, result.requirements, ()) == "release"
+    unknown = replace(result.requirements[-1], state="cannot_tell", reasons=("fit_unknown",))
+    assert disposition(result.findings, (*result.requirements, unknown), ()) == "hold"
