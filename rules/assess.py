@@ -18,7 +18,7 @@ from rules.decisions import (
 from rules.departure import departure
 from rules.editions import edition_for_session, editions_at
 from rules.explain import held_because
-from rules.facts import JobFacts, Session, facts_held_at, live
+from rules.facts import JobFacts, Moment, Session, facts_held_at, live
 from rules.gate import disposition, left_against_hold
 from rules.governing import attempts, governing_session
 from rules.judging import Desk, Key, finding, judge_all, judge_attempt, proofs_of, refusal_finding
@@ -43,9 +43,16 @@ def assess(packs: PackSet, facts: JobFacts, *, as_of: datetime) -> Assessment:
     if left is None:
         return result
     # Judged once more as it stood when the car left: from what the server held then, and for ever the same.
-    held_then = facts_held_at(facts, left.high)
-    then = _assess_held(packs, facts, left.high)
+    held_then = _as_it_left(facts_held_at(facts, left.high), left.high)
+    then = _assess_held(packs, held_then, left.high)
     return replace(result, left_against_hold=left_against_hold(then.disposition, held_then))
+
+
+def _as_it_left(facts: JobFacts, left_at: datetime) -> JobFacts:
+    """The delivery at its latest possible time: a vague clock alone must not accuse anybody for ever."""
+    if facts.delivery is None:
+        return facts
+    return replace(facts, delivery=replace(facts.delivery, at=Moment.exact(left_at)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -75,12 +75,14 @@ def waived_proofs(decisions: Iterable[Decision]) -> tuple[tuple[str, str], ...]:
 def too_late(facts: JobFacts, at: Moment) -> bool:
     """Was the decision signed after departure, or after the release sign-off that the departure relied on?
 
-    While the car is still here a later one counts for the next release, so nothing is late.
+    While the car is still here a later one counts for the next release, so nothing is late. A decision that
+    precedes a release sign-off also precedes the departure that relied on it, however vague the clock that
+    timed the departure.
     """
     left = departure(facts)
     if left is None:
         return False
-    if happened_before(at, left) != "true":
+    if happened_before(at, left) == "false":
         return True
     releases = [
         item.at

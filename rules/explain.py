@@ -43,5 +43,5 @@ def paragraph(item: Finding) -> str:
 
 
 def plain_name(name: str) -> str:
-    """A stored name in plain words."""
-    return name.replace("_", " ")
+    """A stored name in plain words; readers say tire where the data say tyre."""
+    return name.replace("_", " ").replace("tyre", "tire")

@@ -16,8 +16,8 @@ def begin(context: CheckContext, required: str) -> Draft:
 
 
 def plain(name: str) -> str:
-    """A name of the packs in plain words: ``dash_lamps_before`` is ``dash lamps before``."""
-    return name.replace("_", " ")
+    """A name of the packs in plain words: ``dash_lamps_before`` is ``dash lamps before``, tyre is tire."""
+    return name.replace("_", " ").replace("tyre", "tire")
 
 
 def words(names: Iterable[str]) -> str:

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from rules.assess import assess
-from rules.facts import Delivery, JobFacts, Refusal, SensorFunctions, Waiver
+from rules.facts import Delivery, JobFacts, Moment, Refusal, SensorFunctions, Waiver
 from rules.gate import disposition
 from tests.rules.builders import CORRAN, at, held, module, moment, scan, with_records
 from tests.rules.packs_on_file import packs_on_file
@@ -120,6 +120,19 @@ def test_a_waiver_after_departure_is_a_late_note():
     result = judge(facts, "13:00")
     assert not result.decisions[0].effect
     assert result.left_against_hold
+
+
+def test_a_vague_clock_at_delivery_makes_no_earlier_decision_late():
+    """The delivery was timed by a tablet whose clock nobody has observed: known to a day only."""
+    vague = Moment(
+        low=at("2026-05-04 12:30"), high=at("12:30"), reading=at("12:30"), clock="device:unobserved"
+    )
+    delivery = Delivery(**held("delivery", "12:30"), at=vague)
+    in_time = replace(without_before_scan(waiver("11:15")), delivery=delivery)
+    assert judge(in_time, "12:30").decisions[0].effect
+    assert not judge(in_time, "12:30").left_against_hold
+    late = replace(without_before_scan(waiver("12:00")), delivery=delivery)
+    assert not judge(late, "12:30").decisions[0].effect
 
 
 # ------------------------------------------------------------------ departure
