@@ -10,7 +10,7 @@ from typing import Final, Literal
 from rules.facts import DriveLog, Fix, JobFacts, Moment, Reading, live
 from rules.rounding import to_six
 from rules.science.clocks import MIXED_CLOCK, earliest, happened_before, latest, shown_strictly_before, span
-from rules.science.motion import motion, times_increase
+from rules.science.motion import lengths_m, times_increase
 
 Kind = Literal["drive_log", "sublet", "vehicle_moved", "delivery", "odometer"]
 # Track length against odometer: scale error, and speed through time without fixes (project defaults).
@@ -186,7 +186,7 @@ def longest_track_km(log: DriveLog) -> float:
 
 def track_length(fixes: Sequence[Fix], longest_gap_s: float) -> tuple[float, float]:
     """Length of the whole track (km), gaps bridged at mean speed, and its seconds in gaps."""
-    length_km = math.fsum(motion(fixes, longest_gap_s).lengths_m) / 1000.0
+    length_km = math.fsum(lengths_m(fixes)) / 1000.0
     steps = [b.t - a.t for a, b in itertools.pairwise(fixes)]
     return length_km, math.fsum(step for step in steps if to_six(step) > longest_gap_s)
 

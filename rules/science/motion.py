@@ -36,22 +36,27 @@ def motion(fixes: Sequence[Fix], longest_gap_s: float) -> Motion:
     From positions: central difference, one-sided at the ends and beside a gap. Where the car did not move the
     course before is kept. Lengths are mean speed times duration, or haversine without a speed column.
     """
-    moved = [_difference(fixes, place, longest_gap_s) for place in range(len(fixes))]
     has_speed = bool(fixes) and all(fix.speed_kph is not None for fix in fixes)
     has_course = bool(fixes) and all(fix.course_deg is not None for fix in fixes)
+    by_columns = has_speed and has_course
+    moved = [] if by_columns else [_difference(fixes, place, longest_gap_s) for place in range(len(fixes))]
     speeds = tuple((fix.speed_kph or 0.0) if has_speed else moved[i][0] for i, fix in enumerate(fixes))
     courses = (
         tuple(fix.course_deg or 0.0 for fix in fixes)
         if has_course
         else _kept_where_still([course for _, course in moved])
     )
-    lengths = tuple(
-        (speeds[i] + speeds[i + 1]) / 2 / 3.6 * (b.t - a.t)
-        if has_speed
-        else distance_m(a.lat, a.lon, b.lat, b.lon)
-        for i, (a, b) in enumerate(itertools.pairwise(fixes))
-    )
-    return Motion(speeds_kph=speeds, courses_deg=courses, lengths_m=lengths)
+    return Motion(speeds_kph=speeds, courses_deg=courses, lengths_m=lengths_m(fixes))
+
+
+def lengths_m(fixes: Sequence[Fix]) -> tuple[float, ...]:
+    """Length of every step: mean speed times duration where every fix has a speed, else haversine."""
+    if fixes and all(fix.speed_kph is not None for fix in fixes):
+        return tuple(
+            ((a.speed_kph or 0.0) + (b.speed_kph or 0.0)) / 2 / 3.6 * (b.t - a.t)
+            for a, b in itertools.pairwise(fixes)
+        )
+    return tuple(distance_m(a.lat, a.lon, b.lat, b.lon) for a, b in itertools.pairwise(fixes))
 
 
 def _difference(fixes: Sequence[Fix], place: int, longest_gap_s: float) -> tuple[float, float | None]:
