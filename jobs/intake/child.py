@@ -60,7 +60,6 @@ def decode(kind: str, path: Path, *, size_bytes: int, limits: Limits = DEFAULT_L
         settled = replace(limits, memory_bytes=limits.memory_bytes or memory, max_bytes=allowed)
         with _working_copy(path.parent, needed=decoder == "photo") as copy:
             answer = _accepted(_run(decoder, source.fileno(), copy, settled))
-            kept = _keep(copy, answer)
     return Decoded(
         kind=kind,
         decoder=str(answer["decoder"]),
@@ -68,7 +67,7 @@ def decode(kind: str, path: Path, *, size_bytes: int, limits: Limits = DEFAULT_L
         extension=file_type.extension,
         facts=answer["facts"],
         notes=tuple(answer["notes"]),
-        working_copy=kept,
+        working_copy=copy,
     )
 
 
@@ -85,12 +84,6 @@ def _working_copy(folder: Path, *, needed: bool) -> Iterator[Path | None]:
     except BaseException:
         Path(name).unlink(missing_ok=True)
         raise
-
-
-def _keep(copy: Path | None, answer: dict[str, Any]) -> Path | None:
-    if copy is not None and copy.stat().st_size == 0:
-        raise Refused("decoder_failed", "The picture could not be worked on.")
-    return copy
 
 
 def _run(decoder: str, source_descriptor: int, copy: Path | None, limits: Limits) -> bytes:

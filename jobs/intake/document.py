@@ -13,8 +13,6 @@ from jobs.intake.decoded import DocumentFacts
 
 MAX_PAGES: Final = 2000
 TEXT_PAGES: Final = 10
-_END: Final = b"%%EOF"
-_END_WITHIN: Final = 2048
 MAX_WALKED: Final = 50_000
 # Catalog, page and action keys that let a document do something by itself (ISO 32000-1, 12.6 and 7.11).
 _ACTIVE_KEYS: Final = {
@@ -45,9 +43,6 @@ def read_document(data: bytes, _: BinaryIO | None) -> tuple[DocumentFacts, list[
     Raises:
         Refused: ``pdf_unreadable``, ``pdf_encrypted``, ``pdf_too_many_pages``, ``pdf_too_complex``.
     """
-    # A reader may rebuild what is missing from a file that was cut off; then pages could be missing unseen.
-    if _END not in data[-_END_WITHIN:]:
-        raise Refused("pdf_unreadable", "The PDF is cut off: it has no end mark.")
     try:
         reader = PdfReader(io.BytesIO(data), strict=False)
         if reader.is_encrypted:

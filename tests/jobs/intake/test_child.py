@@ -96,6 +96,19 @@ def test_processor_time_is_bounded(quarantine: Path) -> None:
     assert time.monotonic() - started < 10
 
 
+def test_a_slow_child_is_ended_not_waited_for(quarantine: Path) -> None:
+    path = put(quarantine, encoded(scene(7600, 7600), "PNG", compress_level=1))
+    started = time.monotonic()
+    copy = run("photo", path).working_copy
+    whole = time.monotonic() - started
+    assert copy is not None
+    copy.unlink()
+    started = time.monotonic()
+    assert code_of("photo", path, Limits(wall_s=0.2 * whole)) == "decoder_timeout"
+    assert time.monotonic() - started < 0.6 * whole
+    assert list(quarantine.iterdir()) == [path]
+
+
 def test_size_is_checked_by_what_is_read_not_by_what_is_said(quarantine: Path) -> None:
     path = put(quarantine, LOG * 1000)
     with pytest.raises(Refused) as refusal:
