@@ -14,6 +14,7 @@ from rules.science.log_time import bounds_in_log
 
 # Operations that bond a pane, by the name of the pane they have in common.
 PANE_PREFIX: Final = "glass."
+SINGLE_PANES: Final = frozenset({"windshield", "rear"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -22,7 +23,7 @@ class PaneCure:
 
     Attributes:
         setting: the glass set record.
-        pane: ``windshield``, ``rear`` ..., or the record's id where the operation is unknown.
+        pane: ``windshield``, ``rear``, or the operation's id where a car has several such panes.
         sheet, log: data sheet and climate log, None where they are missing.
         problem: ``missing`` or ``uncertainty_unknown`` where nothing can be computed, else None.
         why: what the problem is, in plain words.
@@ -64,12 +65,15 @@ def shifted(set_at: Moment, cure: Cure | None) -> Moment | None:
 
 
 def pane_of(facts: JobFacts, setting: GlassSet) -> str:
-    """``windshield`` for glass.windshield.replaced and .refitted: one pane, whatever was done."""
+    """``windshield`` for glass.windshield.replaced and .refitted: one pane, whatever was done.
+
+    A car has several quarter panes, so there each operation is a pane of its own: a later setting of one
+    never excuses a drive before another was ready.
+    """
     operation = next((item for item in facts.operations if item.id == setting.operation_id), None)
-    if operation is None or not operation.operation.startswith(PANE_PREFIX):
-        return setting.operation_id
-    middle = operation.operation.split(".")[1]
-    return middle if operation.zone_detail is None else f"{middle} {operation.zone_detail}"
+    name = "" if operation is None else operation.operation
+    middle = name.split(".")[1] if name.startswith(PANE_PREFIX) else ""
+    return middle if middle in SINGLE_PANES else setting.operation_id
 
 
 def governing_settings(facts: JobFacts) -> tuple[GlassSet, ...]:

@@ -3,11 +3,11 @@
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Final, Literal
 
-from rules.facts import DriveLog, Fix, JobFacts, Moment, Reading, live
+from rules.facts import DriveLog, Fix, JobFacts, Moment, Reading, SubletTrip, live
 from rules.rounding import to_six
 from rules.science.clocks import MIXED_CLOCK, earliest, happened_before, latest, shown_strictly_before, span
 from rules.science.motion import lengths_m, times_increase
@@ -77,25 +77,30 @@ def _drives(facts: JobFacts) -> list[RoadMovement]:
 
 
 def _trips(facts: JobFacts, gate_at: datetime) -> list[RoadMovement]:
-    """A driven trip is on the road from ``out_at`` on; without a time, at any moment of the visit so far."""
+    """A driven trip: the way out, and the way back at an unknown moment between leaving and return."""
     found: list[RoadMovement] = []
     for trip in live(facts.sublet_trips):
         if trip.carried_how != "driven":
             continue
-        end = gate_at if trip.back_at is None else trip.back_at.high
-        unknown = Moment(
-            low=facts.opened.low, high=max(end, facts.opened.low), reading=end, clock=MIXED_CLOCK
+        out = trip.out_at or _any_time(facts, gate_at, trip)
+        whole = RoadMovement(
+            kind="sublet",
+            start=out,
+            end=trip.back_at,
+            record_id=trip.id,
+            what=f"the car was driven to {trip.to_org}",
         )
-        found.append(
-            RoadMovement(
-                kind="sublet",
-                start=unknown if trip.out_at is None else trip.out_at,
-                end=trip.back_at,
-                record_id=trip.id,
-                what=f"the car was driven to {trip.to_org}",
-            )
-        )
+        found.append(whole)
+        if trip.back_at is not None:
+            way_back = f"the car was driven back from {trip.to_org}"
+            found.append(replace(whole, start=_span_of(out, trip.back_at), what=way_back))
     return found
+
+
+def _any_time(facts: JobFacts, gate_at: datetime, trip: SubletTrip) -> Moment:
+    """Where the time of leaving is not recorded: any moment of the visit until the return, or until now."""
+    end = max(gate_at if trip.back_at is None else trip.back_at.high, facts.opened.low)
+    return Moment(low=facts.opened.low, high=end, reading=end, clock=MIXED_CLOCK)
 
 
 def _entered(facts: JobFacts) -> list[RoadMovement]:

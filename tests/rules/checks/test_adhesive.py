@@ -358,6 +358,23 @@ def test_the_last_setting_of_a_pane_governs_and_an_early_drive_before_it_stays_p
     assert said(judged(facts, "14:00")) == ("not_shown", ("missing",))
 
 
+def test_two_quarter_panes_each_stand_for_themselves() -> None:
+    facts = with_second("glass.quarter.replaced", "13:00", state_changes=(driven_at("12:00"),))
+    left, glass = second_pane("glass.quarter.replaced", "11:00", "operation-3")
+    both = replace(facts, operations=(*facts.operations, left), glass_sets=(*facts.glass_sets, glass))
+    assert said(judged(facts, "16:00")) == ("met", ())
+    assert said(judged(both, "16:00")) == ("not_met", ("adhesive_early",))
+
+
+def test_glass_set_away_from_the_shop_and_driven_back() -> None:
+    away = replace(trip("driven", "09:00"), back_at=moment("11:00"))
+    assert said(judged(job(sublet_trips=(away,)))) == ("not_shown", ("undecided",))
+    before = replace(trip("driven", "08:00"), back_at=moment("09:30"))
+    assert said(judged(job(sublet_trips=(before,)))) == ("met", ())
+    after = replace(trip("driven", "11:10"), back_at=moment("12:00"))
+    assert said(judged(job(sublet_trips=(after,)))) == ("met", ())
+
+
 def test_no_bonded_glass_no_ready_time() -> None:
     assert ready_times(replace(windshield_job(), glass_sets=()), at("12:00"), Z) is None
 
