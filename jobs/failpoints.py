@@ -1,18 +1,27 @@
 """Places where a fault test may stop or kill the process; elsewhere than in test mode they do nothing.
 
-``WM_FAILPOINT=<name>:hang`` waits there until killed, ``<name>:exit`` ends the process at once without any
-clean-up, ``<name>:raise`` raises. The file ``failpoint.<name>`` in the data folder says it was reached.
+``WM_FAILPOINT=<name>:hang`` waits there until killed or let go, ``<name>:exit`` ends the process at once
+without any clean-up, ``<name>:raise`` raises. The file ``failpoint.<name>`` in the data folder says that the
+place was reached; removing it lets a hanging process go on.
 """
 
 import os
-import signal
+import time
 from pathlib import Path
+from typing import Final
 
 from django.conf import settings
+
+LOOK_S: Final = 0.02
 
 
 class FailpointError(RuntimeError):
     """Raised at a failpoint that asks for it."""
+
+
+def marker_of(name: str, data_dir: str) -> Path:
+    """The file that says a failpoint was reached."""
+    return Path(data_dir) / f"failpoint.{name}"
 
 
 def reached(name: str) -> None:
@@ -20,12 +29,11 @@ def reached(name: str) -> None:
     wanted, _, action = settings.WM_FAILPOINT.rpartition(":")
     if settings.WM_MODE != "test" or wanted != name:
         return
-    marker = Path(settings.WM_DATA_DIR) / f"failpoint.{name}"
+    marker = marker_of(name, settings.WM_DATA_DIR)
     marker.write_text(str(os.getpid()), encoding="ascii")
     if action == "raise":
         raise FailpointError(name)
     if action == "exit":
         os._exit(70)
-    if action == "hang":
-        while True:
-            signal.pause()
+    while action == "hang" and marker.exists():
+        time.sleep(LOOK_S)

@@ -1,4 +1,4 @@
-"""Celery tasks: adapters that lease a row of the outbox and call one service; a message carries the id only."""
+"""Celery tasks: adapters that lease a row of the outbox and call one service; a message carries its id."""
 
 from collections.abc import Mapping
 from typing import Any, Final
