@@ -2,19 +2,14 @@
 
 from typing import Final
 
+from jobs.intake import codes as intake_codes
+
 # Domain codes stand here only where their status differs from that of their class (a refusal is 422 by class:
 # understood and not accepted). 400: the request itself is malformed. 413, 415: size and kind of bytes.
 STATUS_OF_CODE: Final[dict[str, int]] = {
     # the request as HTTP
     "bad_request": 400,
     "body_cut_short": 400,
-    "parse_error": 400,
-    "duplicate_key": 400,
-    "number_not_finite": 400,
-    "number_too_big": 400,
-    "too_deep": 400,
-    "lone_surrogate": 400,
-    "nul_character": 400,
     "wrong_value": 400,
     "bad_cursor": 400,
     "bad_parameter": 400,
@@ -35,7 +30,6 @@ STATUS_OF_CODE: Final[dict[str, int]] = {
     "idempotency_in_flight": 409,
     "version_conflict": 412,
     "body_too_large": 413,
-    "too_large": 413,
     "media_type_not_supported": 415,
     "idempotency_key_reused": 422,
     "if_match_missing": 428,
@@ -58,11 +52,13 @@ STATUS_OF_CODE: Final[dict[str, int]] = {
     "vin_length": 400,
     "vin_letter": 400,
     # bytes
-    "empty_file": 400,
-    "unrecognised_type": 415,
-    "type_mismatch": 415,
-    "type_not_allowed": 415,
+    **dict.fromkeys(intake_codes.MALFORMED, 400),
+    **dict.fromkeys(intake_codes.TOO_LARGE, 413),
+    **dict.fromkeys(intake_codes.WRONG_TYPE, 415),
+    **dict.fromkeys(intake_codes.CONTENT, 422),
     "digest_mismatch": 422,
+    "stored_bytes_missing": 410,
+    "stored_bytes_changed": 500,
 }
 
 TITLE_OF_CODE: Final[dict[str, str]] = {
@@ -104,6 +100,8 @@ CODE_OF_FIELD_ERROR: Final[dict[str, str]] = {
     "invalid": "wrong_type",
     "not_a_list": "wrong_type",
     "not_a_dict": "wrong_type",
+    "null_characters_not_allowed": "nul_character",
+    "surrogate_characters_not_allowed": "lone_surrogate",
     "max_length": "text_length",
     "min_length": "text_length",
     "invalid_choice": "bad_choice",

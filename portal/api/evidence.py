@@ -78,7 +78,6 @@ class UploadParameters(JsonBody):
     session = IdField(required=False)
     instrument = TextField(max_length=20, required=False, allow_blank=True)
     file_name = TextField(max_length=1000, required=False, allow_blank=True)
-    slip_code = TextField(max_length=200, required=False, allow_blank=True)
 
 
 class OneEvidence(Resource):

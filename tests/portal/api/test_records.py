@@ -15,12 +15,6 @@ pytestmark = pytest.mark.django_db
 Body = dict[str, Any]
 
 
-@pytest.fixture
-def callers(technician: Caller, sibling: Caller, stranger: Caller) -> tuple[Caller, Caller, Caller]:
-    """The right one, then two wrong ones."""
-    return technician, sibling, stranger
-
-
 def _with_session(caller: Caller, job: OpenJob, device: str) -> str:
     session = str(uuid.uuid4())
     body = {
