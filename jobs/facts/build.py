@@ -190,7 +190,7 @@ def job_facts(*, job: Job, as_of: datetime) -> facts.JobFacts:
         place=_place(read.job.location, read.job.opened_at.year),
         opened=book.moment(order.opened, order.received_at),
         vehicle=_vehicle(order.vehicle),
-        plan_fixed_at=read.job.plan_fixed_at,
+        plan_fixed_at=_plan_fixed_at(read),
         delivery=_delivery(delivered[0], book) if delivered else None,
         people=read.people,
         equipment=read.gear.facts(book),
@@ -201,6 +201,16 @@ def job_facts(*, job: Job, as_of: datetime) -> facts.JobFacts:
         **_files(read),
         **_decided(read),
     )
+
+
+def _plan_fixed_at(read: JobRows) -> datetime | None:
+    """When the closing that stood at ``as_of`` was received."""
+    standing = [
+        row.received_at
+        for row in read.of(OperationsClosing)
+        if row.ended_at is None or row.ended_at > read.as_of
+    ]
+    return max(standing, default=None)
 
 
 def _observed(read: JobRows) -> dict[str, Any]:
@@ -227,7 +237,7 @@ def _observed(read: JobRows) -> dict[str, Any]:
 def _measured(read: JobRows, delivered: list[Delivery]) -> dict[str, Any]:
     book = read.book
     parts: dict[UUID, list[SessionPart]] = defaultdict(list)
-    for part in read.parts:
+    for part in sorted(read.parts, key=lambda part: (part.started.reading, part.part != "still")):
         parts[part.session_id].append(part)
     events: dict[UUID, list[KeyEvent]] = defaultdict(list)
     for event in sorted(read.key_events, key=lambda event: event.at.reading):

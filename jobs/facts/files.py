@@ -1,7 +1,7 @@
 """Evidence files as the judgement's own records: photos, logs, and the list of all others."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 from uuid import UUID
 
@@ -140,8 +140,9 @@ def file_item(row: Evidence, context: FileContext) -> facts.EvidenceItem:
 def photo(row: Evidence, context: FileContext) -> facts.Photo:
     """A picture with what its decoder found at receipt."""
     found = row.decoded
+    slip = _slip(row, context)
     return facts.Photo(
-        **_item(row, context.book),
+        **{**_item(row, context.book), **_capture(row, context.book, slip)},
         width=int(found["width"]),
         height=int(found["height"]),
         laplacian_variance=found.get("laplacian_variance"),
@@ -151,7 +152,7 @@ def photo(row: Evidence, context: FileContext) -> facts.Photo:
         lon=row.lon,
         accuracy_m=row.accuracy_m,
         has_exif_time=bool(found.get("exif_time")),
-        slip=_slip(row, context),
+        slip=slip,
         reuse=context.reuse.get(row.pk, ()),
     )
 
@@ -160,6 +161,25 @@ def _readable(text: str) -> Literal["yes", "no", "not_judged"]:
     if text == "yes":
         return "yes"
     return "no" if text == "no" else "not_judged"
+
+
+def _capture(row: Evidence, book: ClockBook, slip: facts.SlipSeen | None) -> dict[str, Any]:
+    """When a picture was taken: a slip of ours in it gives a bracket by server time, from issue to receipt.
+
+    What a clock says narrows the bracket and never widens it. A clock that says the picture is older than the
+    slip in it is wrong.
+    """
+    captured = book.moment(row.captured, row.received_at)
+    if slip is None or not slip.authentic:
+        return {"captured": captured, "captured_how": row.captured_how}
+    if captured.high < slip.issued_at:
+        bracket = facts.Moment(
+            low=slip.issued_at, high=row.received_at, reading=row.received_at, clock="server"
+        )
+        how = f"between slip and receipt, against the {row.captured_how}"
+        return {"captured": bracket, "captured_how": how}
+    narrowed = replace(captured, low=max(captured.low, slip.issued_at))
+    return {"captured": narrowed, "captured_how": f"{row.captured_how}, not before the slip in the picture"}
 
 
 def _slip(row: Evidence, context: FileContext) -> facts.SlipSeen | None:

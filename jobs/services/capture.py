@@ -26,9 +26,8 @@ def captured_moment(
 ) -> tuple[RecordedMoment, str]:
     """The camera's own time where the picture carries it, else the device's claim, else receipt alone.
 
-    Both are corrected by what is known of the device's clock. A slip code that was only typed beside the file
-    proves nothing about when the picture was taken, so it gives no bracket. A camera time in the future is
-    not believed and refuses nothing: the picture is kept for what else it shows.
+    Both are corrected by what is known of the device's clock. A camera time in the future is not believed
+    and refuses nothing: the picture is kept for what else it shows.
     """
     camera = _camera_time(facts, device=device, zone=zone, as_of=as_of)
     if camera is not None:

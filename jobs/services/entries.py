@@ -54,7 +54,7 @@ def _hints_by_name(cls: Hashable) -> dict[str, Any]:
     return typing.get_type_hints(cls)
 
 
-def _hints(cls: Hashable) -> dict[str, Any]:
+def _hints(cls: Any) -> dict[str, Any]:
     return _hints_by_name(cls)
 
 

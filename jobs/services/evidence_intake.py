@@ -26,9 +26,8 @@ from jobs.models import (
     PhotoHashBand,
     Session,
 )
-from jobs.services import assessment_queue, capture, equipment_use, moments, recording, references, values
-from jobs.services.values import refused
-from rules.vocabulary import EVIDENCE_KINDS, EVIDENCE_STAGES
+from jobs.services import assessment_queue, capture, equipment_use, moments, recording, references, slips,
+values from jobs.services.values import refused from rules.vocabulary import EVIDENCE_KINDS, EVIDENCE_STAGES
 
 EVIDENCE_ROLES: Final = (*recording.FLOOR_ROLES, "integration")
 PIECE_BYTES: Final = 1 << 20
@@ -55,7 +54,6 @@ class Upload:
     sessions: tuple[UUID, ...] = ()
     instrument: str = ""
     file_name: str = ""
-    slip_code: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -132,7 +130,7 @@ def take_in(
         lat=decoded.facts.get("lat"),
         lon=decoded.facts.get("lon"),
         accuracy_m=decoded.facts.get("accuracy_m"),
-        slip_code=upload.slip_code,
+        slip_code=slips.seen_slip(decoded.facts.get("slip_texts", ())),
         decoded={**decoded.facts, "decoder": decoded.decoder, "notes": list(decoded.notes)},
         working_copy_sha256=copy_sha256,
     )
@@ -142,7 +140,6 @@ def take_in(
 def _read_header(upload: Upload, *, job: Job, actor: Actor) -> _Header:
     values.read_choice(upload.kind, EVIDENCE_KINDS, "kind")
     values.read_choice(upload.stage, EVIDENCE_STAGES, "stage")
-    values.read_text(upload.slip_code, "slip_code", shortest=0, longest=200)
     if len(upload.shows) > MOST_SUBJECTS:
         raise refused("too_many", "shows", f"shows has more than {MOST_SUBJECTS} names.")
     session_ids = (*((upload.session,) if upload.session is not None else ()), *upload.sessions)

@@ -27,15 +27,15 @@ FLOOR_ROLES: Final = (
     "operations_manager",
     "guest_calibrator",
 )
-# Bookkeeping, what the server worked out at receipt, and what is written later over empty fields: none of
-# it is what the sender recorded, so none of it belongs to the content that the same id must repeat.
+# Bookkeeping around a record is no part of its content.
 _NOT_CONTENT: Final = frozenset(
     {
-        "content_sha256", "received_at", "created_by", "organisation", "ended_at", "ended_how", "ended_by",
-        "ended_reason", "version", "u", "u_from", "attempt", "covers", "covers_root", "assessment",
-        "end_received_at", "back_received_at",
+        "content_sha256", "received_at", "created_at", "created_by", "organisation", "ended_at",
+        "ended_how", "ended_by", "ended_reason", "version", "end_received_at", "back_received_at",
     }
 )  # fmt: skip
+# What the server worked out at receipt: content, but nothing that the same id must repeat.
+_WORKED_OUT: Final = frozenset({"u", "u_from", "attempt", "covers", "covers_root", "assessment"})
 # Written once over empty fields after the record was made: content of the row, but no part of what the same
 # id must repeat.
 _WRITTEN_LATER: Final = {
@@ -68,8 +68,8 @@ def content_of(record: models.Model) -> dict[str, object]:
 def _claim_of(record: models.Model) -> dict[str, object]:
     """The part of the content that the sender stated: without the server's own moments and made-up
     clock names."""
-    later = _WRITTEN_LATER.get(type(record)._meta.model_name or "", frozenset())
-    claim = {name: value for name, value in content_of(record).items() if name not in later}
+    own = _WORKED_OUT | _WRITTEN_LATER.get(type(record)._meta.model_name or "", frozenset())
+    claim = {name: value for name, value in content_of(record).items() if name not in own}
     for name, value in claim.items():
         if isinstance(value, dict) and set(value) == {"text", "clock", "reading"}:
             clock = str(value["clock"])

@@ -12,6 +12,7 @@ from django.db import transaction
 
 from jobs import storage
 from jobs.access import Actor
+from jobs.errors import Conflict
 from jobs.intake.scan_summary import validate_scan
 from jobs.models import Device, Equipment, Evidence, Job, RecordedMoment, Scan
 from jobs.services import equipment_use, evidence_intake, moments, recording, references, values
@@ -142,4 +143,7 @@ def _keep_summary(  # noqa: PLR0913 - what a row of evidence needs, once
         decoded={"decoder": "scan_summary", "notes": []},
     )
     kept, _ = evidence_intake.keep_file(evidence, job=job, actor=actor, as_of=as_of)
+    if kept.ended_at is not None:
+        # Sending it once more does not bring back what a reviewer set aside.
+        raise Conflict("evidence_set_aside", "This very summary was set aside on this job.")
     return kept

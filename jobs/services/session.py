@@ -1,5 +1,6 @@
 """Sessions: an attempt at a procedure begins, its key events come in, it ends once."""
 
+import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -202,6 +203,7 @@ def add_key_events(
     there = {(event.at.reading, event.state) for event in KeyEvent.objects.filter(session=session)}
     new = [
         KeyEvent(
+            id=_ordered_id(as_of, place),
             organisation=actor.organisation,
             session=session,
             at=at,
@@ -209,7 +211,7 @@ def add_key_events(
             received_at=as_of,
             created_by=actor.person,
         )
-        for at, state in read
+        for place, (at, state) in enumerate(read)
         if (at.reading, state) not in there
     ]
     KeyEvent.objects.bulk_create(new)
@@ -221,6 +223,12 @@ def add_key_events(
         recording.log(actor=actor, as_of=as_of, what="key.recorded", job=job, detail=detail)
         assessment_queue.judge_soon(job=job, actor=actor, as_of=as_of)
     return tuple(KeyEvent.objects.filter(session=session).order_by("received_at", "id"))
+
+
+def _ordered_id(as_of: datetime, place: int) -> UUID:
+    """An id that sorts by receipt and place in the list: off and on within one second keep their order."""
+    millis = int(as_of.timestamp() * 1000)
+    return UUID(int=(millis << 80) | (place << 64) | secrets.randbits(64))
 
 
 def _read_event(

@@ -2,6 +2,7 @@
 
 import hmac
 import secrets
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 from hashlib import sha256
 from typing import Final
@@ -26,6 +27,17 @@ def is_authentic(code: str) -> bool:
     """Whether this code was made here: its last part is the keyed hash of the others."""
     text, _, mac = code.rpartition(".")
     return bool(text) and hmac.compare_digest(mac.encode(), _mac(text).encode())
+
+
+def seen_slip(texts: Sequence[object]) -> str:
+    """The slip code among the texts of a picture's two-dimensional codes; empty where none was made here.
+
+    Of several the one issued last is meant: the picture was made after it. A code of another organisation
+    is no slip of ours, and a text that only looks like one proves nothing.
+    """
+    codes = [text for text in texts if isinstance(text, str) and is_authentic(text)]
+    found = SlipCode.objects.filter(code__in=codes).order_by("-issued_at", "code").first()
+    return found.code if found is not None else ""
 
 
 @transaction.atomic
