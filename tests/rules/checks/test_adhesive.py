@@ -345,6 +345,8 @@ def test_of_several_panes_the_latest_rules() -> None:
     # The drive lies before the rear glass was set: it only has to wait for the windshield.
     assert said(judged(facts, "13:00")) == ("not_shown", ("missing",))
     assert said(judged(facts, "13:30")) == ("met", ())
+    early = replace(facts, state_changes=(driven_at("10:30"),))
+    assert said(judged(early, "13:30")) == ("not_met", ("adhesive_early",))
     ready = ready_times(facts, at("13:00"), Z)
     assert ready is not None
     assert ready.ready_cautious == at("13:30")

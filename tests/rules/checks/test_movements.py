@@ -45,6 +45,8 @@ def test_an_odometer_that_runs_back_is_a_movement_too() -> None:
     found = road_movements(facts, at("12:00"))
     assert [item.kind for item in found] == ["odometer"]
     assert (found[0].start.low, found[0].start.high) == (at("09:00"), at("10:00"))
+    driven = replace(windshield_job(), readings=(odometer("a", 500.0, "10:30"), odometer("b", 20.0, "10:53")))
+    assert {item.kind for item in road_movements(driven, at("12:00"))} == {"drive_log", "odometer"}
 
 
 def test_the_first_of_several_is_an_interval_where_clocks_leave_it_open() -> None:

@@ -69,10 +69,10 @@ def test_a_day_that_is_not_known_is_not_shown() -> None:
 
 def test_certificates_that_do_not_cover_the_day() -> None:
     later = tape_certificate(date(2026, 2, 1))
-    assert codes(tape(later), use(NOON)) == [("instrument_no_certificate", "not_shown")]
-    assert codes(tape(replace(later, confirmed=False)), use(NOON)) == [
-        ("instrument_no_certificate", "not_shown")
-    ]
+    no_certificate = [("instrument_no_certificate", "not_shown")]
+    assert codes(tape(later), use(NOON)) == no_certificate
+    assert "no certificate on file covers that day" in status_of(tape(later), use(NOON)).faults[0].text
+    assert codes(tape(tape_certificate(confirmed=False)), use(NOON)) == no_certificate
     ended = replace(tape_certificate(), ended_at=datetime(2026, 1, 1, tzinfo=UTC), ended_how="set_aside")
     assert codes(tape(ended), use(NOON)) == [("instrument_no_certificate", "not_shown")]
     assert codes(tape(interval_months=None), use(NOON)) == []
