@@ -26,8 +26,18 @@ from jobs.models import (
     PhotoHashBand,
     Session,
 )
-from jobs.services import assessment_queue, capture, equipment_use, moments, recording, references, slips,
-values from jobs.services.values import refused from rules.vocabulary import EVIDENCE_KINDS, EVIDENCE_STAGES
+from jobs.services import (
+    assessment_queue,
+    capture,
+    equipment_use,
+    moments,
+    recording,
+    references,
+    slips,
+    values,
+)
+from jobs.services.values import refused
+from rules.vocabulary import EVIDENCE_KINDS, EVIDENCE_STAGES
 
 EVIDENCE_ROLES: Final = (*recording.FLOOR_ROLES, "integration")
 PIECE_BYTES: Final = 1 << 20
