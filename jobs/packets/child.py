@@ -7,7 +7,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
 
-from weasyprint import HTML
+from weasyprint import CSS, HTML
+from weasyprint.document import Document
 from weasyprint.text.fonts import FontConfiguration
 from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherResponse
 
@@ -22,6 +23,9 @@ MOST_FILE_BYTES: Final = 4 << 30
 # A packet with more pages than this is refused (project default).
 MOST_PAGES: Final = 600
 STYLE: Final = Path(__file__).parent / "style"
+
+# The last thing of page 1 carries this id.
+PAGE_1_END: Final = "page-1-end"
 
 # Exit codes that the parent turns into its own errors.
 ASKED_OUTSIDE: Final = 3
@@ -70,6 +74,16 @@ def limit() -> None:
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
 
 
+def laid_out(page: HTML, options: dict[str, Any]) -> Document:
+    """The pages; set closer once more where the end of page 1 would fall on page 2."""
+    document = page.render(font_config=FontConfiguration(), **options)
+    has_end = any(PAGE_1_END in found.anchors for found in document.pages)
+    if not has_end or PAGE_1_END in document.pages[0].anchors:
+        return document
+    tight = CSS(string=(STYLE / "tight.css").read_text(encoding="utf-8"))
+    return page.render(font_config=FontConfiguration(), **{**options, "stylesheets": [tight]})
+
+
 def render(folder: Path) -> int:
     """Renders ``page.html`` of the folder by ``order.json`` into ``packet.pdf``; returns an exit code."""
     order = json.loads((folder / "order.json").read_text(encoding="utf-8"))
@@ -79,16 +93,16 @@ def render(folder: Path) -> int:
         base_url="packet:/",
         url_fetcher=fetcher,
     )
+    rendered = folder / "rendered.pdf"
     try:
-        document = page.render(font_config=FontConfiguration(), **order["options"])
+        document = laid_out(page, order["options"])
+        if len(document.pages) > MOST_PAGES:
+            sys.stderr.write(f"{len(document.pages)} pages, at most {MOST_PAGES}\n")
+            return TOO_LONG
+        document.write_pdf(rendered, **order["options"])
     except FatalURLFetchingError as error:
         sys.stderr.write(f"{error}\n")
         return ASKED_OUTSIDE
-    if len(document.pages) > MOST_PAGES:
-        sys.stderr.write(f"{len(document.pages)} pages, at most {MOST_PAGES}\n")
-        return TOO_LONG
-    rendered = folder / "rendered.pdf"
-    document.write_pdf(rendered, **order["options"])
     attachments = [Attachment(**{**item, "path": Path(item["path"])}) for item in order["attachments"]]
     finish(rendered, folder / "packet.pdf", attachments, datetime.fromisoformat(order["dated"]))
     return 0

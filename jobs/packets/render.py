@@ -39,6 +39,7 @@ class Order:
         charts: chart data by name; pictures: file paths by name.
         files: attachments whose bytes are given; stored: paths of attachments that lie in storage.
         variant: ``pdf/a-3a`` for packets, None for a stamp that is only painted over pages.
+        longest_s: seconds after which the child is stopped.
     """
 
     page: str
@@ -49,6 +50,7 @@ class Order:
     files: tuple[PlannedFile, ...] = ()
     stored: Mapping[str, Path] = field(default_factory=dict)
     variant: str | None = "pdf/a-3a"
+    longest_s: float = LONGEST_S
 
 
 def render_pdf(order: Order) -> bytes:
@@ -60,12 +62,13 @@ def render_pdf(order: Order) -> bytes:
     """
     with tempfile.TemporaryDirectory(prefix="packet-") as name:
         folder = Path(name)
-        _prepare(folder, order)
-        _run(folder)
+        prepare(folder, order)
+        _run(folder, order.longest_s)
         return (folder / "packet.pdf").read_bytes()
 
 
-def _prepare(folder: Path, order: Order) -> None:
+def prepare(folder: Path, order: Order) -> None:
+    """Writes what the child needs: page.html, order.json, attachments that are given as bytes."""
     attachments = []
     for place, file in enumerate(order.files):
         path = order.stored.get(file.name)
@@ -114,7 +117,7 @@ def _environment(folder: Path) -> dict[str, str]:
     }
 
 
-def _run(folder: Path) -> None:
+def _run(folder: Path, longest_s: float) -> None:
     child = subprocess.Popen(  # noqa: S603 - fixed words, our own interpreter and module
         [sys.executable, "-m", "jobs.packets.child", str(folder)],
         cwd=HOUSE,
@@ -125,11 +128,11 @@ def _run(folder: Path) -> None:
         start_new_session=True,
     )
     try:
-        _, said = child.communicate(timeout=LONGEST_S)
+        _, said = child.communicate(timeout=longest_s)
     except subprocess.TimeoutExpired as error:
         os.killpg(child.pid, signal.SIGKILL)
         child.communicate()
-        raise RenderError("packet_render_stopped", f"Rendering took longer than {LONGEST_S} s.") from error
+        raise RenderError("packet_render_stopped", f"Rendering took longer than {longest_s:g} s.") from error
     if child.returncode == 0:
         return
     last = said.decode("utf-8", "replace").strip().splitlines()[-1:] or ["no message"]

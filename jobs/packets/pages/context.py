@@ -92,9 +92,11 @@ class PageContext:
     @cached_property
     def records(self) -> dict[str, tuple[str, Record]]:
         """Every record by id with the name of its list."""
-        found: dict[str, tuple[str, Record]] = {
-            record.id: (field, record) for field in RECORD_FIELDS for record in getattr(self.facts, field)
-        }
+        found: dict[str, tuple[str, Record]] = {}
+        for field in RECORD_FIELDS:
+            for record in getattr(self.facts, field):
+                # A log and its file share one id: what was read from the file says more than the file.
+                found.setdefault(record.id, (field, record))
         for item in self.facts.equipment:
             for certificate in item.certificates:
                 found[certificate.id] = (f"certificate {certificate.number} of {item.tag}", certificate)
@@ -148,7 +150,8 @@ class PageContext:
         if isinstance(record, EvidenceItem):
             return f"evidence {record.number}"
         words = _describe(field, record)
-        shown = [text for text in (self.evidence_number(item) for item in record.evidence) if text]
+        numbers = (self.evidence_number(item) for item in (record_id, *record.evidence))
+        shown = [text for text in dict.fromkeys(numbers) if text]
         return f"{words} ({', '.join(shown)})" if shown else words
 
 

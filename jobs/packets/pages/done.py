@@ -7,7 +7,7 @@ from jobs.packets.pages.context import PageContext
 from jobs.packets.pages.number_names import number_name
 from jobs.packets.pages.numbers import value_text, with_unit
 from jobs.packets.pages.words import counted, sentence_case
-from rules.facts import Scan, live
+from rules.facts import live
 from rules.result import Requirement
 from rules.verdict import Finding, Number
 
@@ -62,18 +62,18 @@ def _glass_text(context: PageContext) -> str:
 
 
 def _scan_text(context: PageContext) -> str:
-    parts = []
+    """Modules that answered and codes, in the last scan before repair and in the last final one."""
+    modules, codes = [], []
     for stage, words in (("before_repair", "before repair"), ("final", "in the final scan")):
         scans = [scan for scan in live(context.facts.scans) if scan.stage == stage]
         if scans:
-            parts.append(f"{_answered(max(scans, key=lambda scan: scan.ended.high))} {words}")
-    return f"{sentence_case('; '.join(parts))}." if parts else ""
-
-
-def _answered(scan: Scan) -> str:
-    answered = [module for module in scan.modules if module.answered]
-    codes = sum(len(module.codes) for module in answered)
-    return f"{len(answered)} of {len(scan.modules)} modules answered, {counted(codes, 'code', 'codes')},"
+            last = max(scans, key=lambda scan: scan.ended.high)
+            answered = [module for module in last.modules if module.answered]
+            modules.append(f"{len(answered)} of {len(last.modules)} {words}")
+            codes.append(str(sum(len(module.codes) for module in answered)))
+    if not modules:
+        return ""
+    return f"Modules answered: {', '.join(modules)}. Codes: {', then '.join(codes)}."
 
 
 def _drive_text(finding: Finding) -> str:

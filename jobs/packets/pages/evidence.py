@@ -45,7 +45,7 @@ def _row(context: PageContext, item: EvidenceItem) -> dict[str, Any]:
         "raw": times.raw_clock(context.place, item.captured),
         "how": plain(item.captured_how),
         "received": times.short_instant(context.place, item.received_at, True),
-        "hash": [grouped(item.sha256[:32]), grouped(item.sha256[32:])],
+        "hash": [grouped(item.sha256[at : at + 16]) for at in range(0, 64, 16)],
         "thumb": item.sha256 if file and item.media_type in DRAWN_TYPES else "",
         "size": f"{item.width} x {item.height}" if isinstance(item, Photo) else "",
         "used": used,

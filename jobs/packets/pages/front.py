@@ -123,9 +123,21 @@ def _because(requirement: Requirement) -> str:
         if because.truth != wanted:
             continue
         facts = [part.fact for part in because.parts if part.truth == wanted and part.fact]
-        text = sentence_case("; ".join(dict.fromkeys(facts))) or because.plain
-        return text if len(text) <= 110 else because.plain
+        if not facts and all(part.depth == 0 for part in because.parts):
+            return "Every job."
+        text = sentence_case("; ".join(_telling(facts))) or because.plain
+        return f"{text}." if len(text) <= 110 else because.plain
     return "Not settled." if requirement.state == "cannot_tell" else ""
+
+
+# How the determination writes that an operation on the list made a part of the rule true.
+ON_THE_LIST: Final = "on the list: "
+
+
+def _telling(facts: list[str]) -> list[str]:
+    """The operations that did it, where some did; otherwise every fact. Fitted sensors stand in chapter 3."""
+    done = [fact.removeprefix(ON_THE_LIST) for fact in facts if fact.startswith(ON_THE_LIST)]
+    return list(dict.fromkeys(done or facts))
 
 
 def _count(context: PageContext, requirement: Requirement, result: ProcedureResult | None) -> str:

@@ -51,21 +51,19 @@ def edges(number: Number) -> tuple[float, ...]:
 
 
 def decimals_of(number: Number) -> int:
-    """The fewest decimals with which value and limits keep their order in print."""
+    """The fewest decimals with which the printed value stays on its side of every edge."""
     base = DECIMALS.get(number.unit, 0 if number.unit in ("", "count") else 2)
     if number.value is None:
         return base
     for decimals in range(base, MOST_DECIMALS):
         shown = round(number.value, decimals)
-        kept = all(
-            (number.value < edge) == (shown < round(edge, decimals))
-            and (number.value > edge) == (shown > round(edge, decimals))
-            for edge in edges(number)
-            if edge != number.value
-        )
-        if kept:
+        if all(_side(number.value, edge) == _side(shown, edge) for edge in edges(number)):
             return _least_exact(number.value, decimals)
     return MOST_DECIMALS
+
+
+def _side(value: float, edge: float) -> int:
+    return (value > edge) - (value < edge)
 
 
 def _least_exact(value: float, decimals: int) -> int:
