@@ -44,7 +44,8 @@ def ask(*, job: Job, actor: Actor, as_of: datetime, after: timedelta) -> Assessm
         organisation=actor.organisation,
         task=TASK,
         arguments={"run_id": str(run.pk)},
-        key=f"job/{job.pk}",
+        # One row per run: under a key per job this run could join a row that carries an earlier run.s id.
+        key=f"run/{run.pk}",
         at=as_of,
         after=after,
     )

@@ -163,7 +163,7 @@ def test_an_order_opens_a_job_with_its_typed_identity(shop: Shop) -> None:
     assert (reading.way, reading.vin_read) == ("typed", shop.vehicle.vin)
     assert LogEntry.objects.filter(what="job.opened").count() == 1
     run = AssessmentRun.objects.get(job=job)
-    assert OutboxEntry.objects.get(key=f"job/{job.pk}").arguments == {"run_id": str(run.pk)}
+    assert OutboxEntry.objects.get(key=f"run/{run.pk}").arguments == {"run_id": str(run.pk)}
 
 
 def test_the_same_order_again_and_a_taken_number(shop: Shop, job: Job) -> None:
