@@ -307,6 +307,10 @@ def test_set_some_time_in_the_morning_counts_from_the_latest() -> None:
     assert said(judged(job(set_at=morning, log=log, state_changes=(driven_at("11:10"),)))) == ("met", ())
     between = judged(job(set_at=morning, log=log, state_changes=(driven_at("10:00"),)))
     assert said(between) == ("not_shown", ("undecided",))
+    # Ready by the latest setting at 11:10: a log that ends at 09:00 would only reach ready by the earliest.
+    short = climate(start="06:55", minutes=125)
+    moved_later = job(set_at=morning, log=short, state_changes=(driven_at("11:10"),))
+    assert said(judged(moved_later)) == ("not_shown", ("missing",))
 
 
 def test_over_midnight() -> None:

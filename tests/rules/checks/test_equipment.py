@@ -7,10 +7,10 @@ from typing import Any
 import pytest
 
 from rules.checks.equipment import equipment_valid
-from rules.facts import CalibrationPoint, Equipment, JobFacts
+from rules.facts import BeforeUseCheck, CalibrationPoint, Equipment, JobFacts
 from rules.judging import Desk, judge_all
 from rules.verdict import Number, Outcome
-from tests.rules.builders import at, certificate, equipment, reading
+from tests.rules.builders import at, certificate, equipment, held, moment, reading
 from tests.rules.measured import Z, context, required, said
 from tests.rules.windshield_job import EQUIPMENT, windshield_job
 
@@ -123,6 +123,23 @@ def test_the_local_day_is_that_of_the_place() -> None:
             numbers=(Number(name="distance", value=3200.0, unit="mm"),),
         )  # fmt: skip
         assert judged(facts, {("X", "target"): rests}).reasons == expected
+
+
+def test_a_check_before_use_belongs_to_the_local_day() -> None:
+    def check(when: str) -> BeforeUseCheck:
+        return BeforeUseCheck(**held("check", when), at=moment(when), passed=True)
+
+    taken = reading("tape", "target_distance", "d_LL", 3200.0, "mm", "22:40", instrument="TM-015")
+    rests = Outcome(verdict="met", instruments=("TM-015",), evidence=("tape",))
+    found = []
+    for when in ("2026-05-05 00:30", "2026-05-04 23:30"):
+        tape = equipment(
+            "TM-015", "tape", "mm", certificate("TM-015", "mm", ((1000, 0.2), (7000, 0.2)), date(2026, 1, 5)),
+            needs_check_before_use=True, before_use_checks=(check(when),),
+        )  # fmt: skip
+        facts = replace(windshield_job(), readings=(taken,), equipment=(tape,))
+        found.append(judged(facts, {("X", "target"): rests}).reasons)
+    assert found == [(), ("missing",)]
 
 
 def test_an_outcome_that_names_an_instrument_without_its_reading() -> None:

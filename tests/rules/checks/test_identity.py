@@ -167,3 +167,5 @@ def test_a_wrong_check_digit_by_the_rule_of_the_market() -> None:
 def test_what_is_no_vin_proves_nothing(vin: str) -> None:
     assert judged(renamed(vin)) == UNPROVEN
     assert judged(renamed(vin, check_digit_rule="advisory")) == UNPROVEN
+    sentence = identity_agrees(context("CP-EVERY", "who", renamed(vin))).sentence
+    assert "characters instead of 17" in sentence or "in position 2" in sentence
