@@ -90,7 +90,7 @@ def test_a_rendering_that_takes_too_long_is_stopped() -> None:
 
 
 def test_a_child_that_fails_is_told_apart() -> None:
-    """An order that names an attachment which is not there ends the child with a code, and no file comes back."""
+    """A missing attachment ends the child with a code, and no file comes back."""
     gone = PlannedFile(
         name="a.json", media_type="application/json", sha256="00" * 32, size_bytes=1, description="gone"
     )
