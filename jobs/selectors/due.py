@@ -1,12 +1,12 @@
 """What falls due within so many days: instruments, people's qualifications, floor surveys."""
 
-from calendar import monthrange
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Literal
 
 from jobs.access import Actor, equipment_for
 from jobs.models import Bay, BayFloorSurvey, Qualification, scope
+from rules.science.months import add_months
 
 DueKind = Literal["instrument", "qualification", "floor_survey"]
 
@@ -33,13 +33,6 @@ def due_within(actor: Actor, *, days: int, on: date) -> tuple[Due, ...]:
     until = on + timedelta(days=days)
     found = [*_instruments(actor, on, until), *_qualifications(actor, on, until), *_surveys(actor, on, until)]
     return tuple(sorted(found, key=lambda due: (due.due_on, due.kind, due.what, due.who)))
-
-
-def months_after(day: date, months: int) -> date:
-    """The same day so many months later, or the last of that month where it has no such day."""
-    index = day.year * 12 + day.month - 1 + months
-    year, month = index // 12, index % 12 + 1
-    return date(year, month, min(day.day, monthrange(year, month)[1]))
 
 
 def _instruments(actor: Actor, on: date, until: date) -> list[Due]:
@@ -98,7 +91,7 @@ def _surveys(actor: Actor, on: date, until: date) -> list[Due]:
                 last[row.bay_id] = row
     found = []
     for row in last.values():
-        due_on = months_after(row.surveyed.reading.date(), row.valid_months)
+        due_on = add_months(row.surveyed.reading.date(), row.valid_months)
         if due_on <= until:
             found.append(_due("floor_survey", row.bay.code, "", row.bay.location.code, due_on, on))
     return found

@@ -1,4 +1,4 @@
-"""The worker is killed with SIGKILL in the middle of an assessment: one assessment comes out, no job is lost."""
+"""The worker is killed with SIGKILL in the middle of an assessment: one assessment comes out, no job lost."""
 
 import signal
 from pathlib import Path
