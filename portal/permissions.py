@@ -49,6 +49,9 @@ _INTAKE: Final = Rule(RECORD, DESK | MACHINE | frozenset({"technician", "glass_i
 
 _HANDS_OVER: Final = DESK | frozenset({"technician", "glass_installer", "quality_manager"})
 
+_PAGE: Final = Rule(READ, PEOPLE_OF_SHOP)
+_WORK: Final = Rule(RECORD, PEOPLE_OF_SHOP)
+
 # By route name as in portal/urls.py; methods not named are not allowed.
 PERMISSIONS: Final[Mapping[str, Mapping[str, Rule]]] = {
     "api:clock": {"GET": Rule(READ, EVERYONE)},
@@ -105,6 +108,22 @@ PERMISSIONS: Final[Mapping[str, Mapping[str, Rule]]] = {
     "api:equipment-due": {"GET": _READ},
     "api:packs": {"GET": _READ},
     "api:pack-text": {"GET": _READ},
+    # The pages, for people who signed in.
+    "web:home": {"GET": Rule(READ, EVERYONE - MACHINE)},
+    "web:cars": {"GET": _PAGE},
+    "web:car": {"GET": _PAGE},
+    "web:car-state": {"GET": _PAGE},
+    "web:car-photo": {"POST": _WORK},
+    "web:car-file": {"POST": _WORK},
+    "web:car-sign": {"POST": _WORK},
+    "web:board": {"GET": Rule(READ, DESK | QUALITY)},
+    "web:gate": {"GET": Rule(READ, DESK | QUALITY)},
+    "web:gate-release": {"POST": Rule(RELEASE, MANAGERS)},
+    "web:gate-delivery": {"POST": Rule(RECORD, DESK)},
+    "web:gate-packet": {"POST": Rule(PACKETS, MANAGERS | frozenset({"quality_reviewer"}))},
+    "web:packets": {"GET": Rule(READ, OUTSIDERS)},
+    "web:packet": {"GET": Rule(READ, OUTSIDERS)},
+    "web:packet-download": {"POST": Rule(READ, DESK | QUALITY | OUTSIDERS)},
 }
 
 

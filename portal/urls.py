@@ -5,6 +5,7 @@ from django.urls import URLPattern, URLResolver, include, path
 from portal.api.urls import urlpatterns as api_urlpatterns
 from portal.description import docs, problems, schema
 from portal.health import livez, readyz
+from portal.web.urls import urlpatterns as web_urlpatterns
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("livez", livez, name="livez"),
@@ -13,4 +14,5 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("api/docs/", docs, name="docs"),
     path("api/problems", problems, name="problems"),
     path("api/v1/", include((api_urlpatterns, "api"))),
+    path("", include((web_urlpatterns, "web"))),
 ]

@@ -28,10 +28,10 @@ from jobs.models import (
     Qualification,
     unscoped,
 )
-from jobs.selectors.due import months_after
 from jobs.services.pack_desk import publish_pack
 from jobs.services.tokens import issue_token
 from rules.canonical import canonical_bytes, sha256_hex
+from rules.science.months import add_months
 
 PASS_PHRASE: Final = "a line scribed across two parts"  # noqa: S105 - of an invented world
 _NAMESPACE: Final = uuid.UUID("0b7c7e9e-55e5-5b0a-8a39-3f4a8d1c9f10")
@@ -156,7 +156,7 @@ def _instruments(data: dict[str, Any], world: World, as_of: datetime) -> None:
             created_by=world.people[lab["transcribed_by"]],
             content_sha256=sha256_hex(canonical_bytes(row)),
         )
-        equipment.due_on = months_after(calibrated_on, equipment.interval_months or 0)
+        equipment.due_on = add_months(calibrated_on, equipment.interval_months or 0)
         equipment.save(update_fields=["due_on"])
 
 

@@ -216,6 +216,7 @@ def _plan_fixed_at(read: JobRows) -> datetime | None:
 def _observed(read: JobRows) -> dict[str, Any]:
     book = read.book
     mappings = {row.line_id: row for row in sorted(read.of(EstimateMapping), key=lambda row: row.version)}
+    climate_log = _last_climate_log(read)
     return {
         "identity_readings": tuple(rows.identity_reading(row, book) for row in read.of(IdentityReading)),
         "fitted_ways": tuple(rows.fitted_way(row, book) for row in read.of(FittedWay)),
@@ -226,12 +227,19 @@ def _observed(read: JobRows) -> dict[str, Any]:
         "closings": tuple(rows.closing(row, book) for row in read.of(OperationsClosing)),
         "lookups": tuple(rows.lookup(row, book) for row in read.of(TextLookup)),
         "state_changes": tuple(rows.state_change(row, book) for row in read.of(StateChange)),
-        "glass_sets": tuple(rows.glass_set(row, book) for row in read.of(GlassSet)),
+        "glass_sets": tuple(rows.glass_set(row, book, climate_log) for row in read.of(GlassSet)),
         "lamp_records": tuple(rows.lamp_record(row, book) for row in read.of(LampRecord)),
         "statements": tuple(rows.statement(row, book) for row in read.of(Statement)),
         "function_checks": tuple(rows.function_check(row, book) for row in read.of(FunctionCheck)),
         "target_identities": tuple(rows.target_identity(row, book) for row in read.of(TargetIdentity)),
     }
+
+
+def _last_climate_log(read: JobRows) -> str | None:
+    """The log filed last that still counts."""
+    counting = [row for row in read.of(Evidence) if row.kind == "climate_log" and row.ended_at is None]
+    newest = max(counting, key=lambda row: (row.received_at, row.number or 0), default=None)
+    return str(newest.pk) if newest is not None else None
 
 
 def _measured(read: JobRows, delivered: list[Delivery]) -> dict[str, Any]:
@@ -272,8 +280,9 @@ def _files(read: JobRows) -> dict[str, Any]:
     context = files.FileContext(
         book=read.book, budgets=read.budgets, own_clocks=read.own_clocks, slips=read.slips, reuse=read.reuse
     )
+    numbered = sorted(read.of(Evidence), key=lambda row: row.number or 0)
     kinds: dict[str, list[Evidence]] = defaultdict(list)
-    for row in read.of(Evidence):
+    for row in numbered:
         is_picture = row.kind == "photo"
         kinds[row.kind if is_picture or row.kind in files.LOG_KINDS else "file"].append(row)
     return {
@@ -281,7 +290,7 @@ def _files(read: JobRows) -> dict[str, Any]:
         "climate_logs": tuple(files.climate_log(row, context) for row in kinds["climate_log"]),
         "voltage_logs": tuple(files.voltage_log(row, context) for row in kinds["voltage_log"]),
         "drive_logs": tuple(files.drive_log(row, context) for row in kinds["drive_log"]),
-        "files": tuple(files.file_item(row, context) for row in read.of(Evidence) if row.kind != "photo"),
+        "files": tuple(files.file_item(row, context) for row in numbered if row.kind != "photo"),
     }
 
 

@@ -130,7 +130,8 @@ def state_change(row: StateChange, book: ClockBook) -> facts.StateChange:
     )
 
 
-def glass_set(row: GlassSet, book: ClockBook) -> facts.GlassSet:
+def glass_set(row: GlassSet, book: ClockBook, last_climate_log: str | None) -> facts.GlassSet:
+    """``last_climate_log`` serves a setting that names none: the log is filed after the glass is set."""
     return facts.GlassSet(
         **base(row),
         operation_id=str(row.operation_id),
@@ -140,7 +141,7 @@ def glass_set(row: GlassSet, book: ClockBook) -> facts.GlassSet:
         glass_part_number=row.glass_part_number,
         adhesive=_batch(row.adhesive),
         primer=_batch(row.primer),
-        climate_log_id=text_or_none(row.climate_log_id),
+        climate_log_id=text_or_none(row.climate_log_id) or last_climate_log,
     )
 
 

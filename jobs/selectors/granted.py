@@ -1,4 +1,4 @@
-"""Reads for people outside: a granted packet in one row, what it judged when sealed, and whether it is intact."""
+"""Reads for people outside: a granted packet, what was judged at its sealing, whether it is intact."""
 
 import json
 from dataclasses import dataclass
@@ -79,7 +79,7 @@ def integrity(packet: Packet) -> Integrity:
         files = len(packet.contents)
         return Integrity(
             headline="Nothing has changed since it was sealed.",
-            detail=f"The stored file was read again just now and has the SHA-256 it was sealed with; {files} parts.",
+            detail=f"The stored file was read again just now: SHA-256 as sealed, {files} parts.",
         )
     return Integrity(
         headline="The stored file is not the one that was sealed.",

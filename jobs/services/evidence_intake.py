@@ -2,7 +2,7 @@
 
 import hashlib
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
@@ -17,6 +17,7 @@ from django.db import transaction
 from jobs import intake, storage
 from jobs.access import Actor
 from jobs.facts.reuse import Mine, bands_of, reuse_on_other_jobs
+from jobs.intake import Decoded
 from jobs.models import (
     Device,
     Equipment,
@@ -88,12 +89,18 @@ class _Arrived:
 
 
 def take_in(
-    *, job: Job, actor: Actor, as_of: datetime, upload: Upload, source: BinaryIO
+    *,
+    job: Job,
+    actor: Actor,
+    as_of: datetime,
+    upload: Upload,
+    source: BinaryIO,
+    accept: Callable[[Decoded], None] | None = None,
 ) -> tuple[Evidence, bool]:
     """Takes one file for a job; the second value tells whether it is new.
 
     The same bytes twice for the same job are the same evidence, whatever id comes with them. What is refused
-    leaves neither a row nor a file.
+    leaves neither a row nor a file. ``accept`` may refuse by what was decoded, before anything is kept.
 
     Raises:
         Refused: ``digest_missing``, ``digest_mismatch``, ``too_large``, ``empty_file``, ``bad_choice``,
@@ -112,6 +119,8 @@ def take_in(
         if there is not None:
             return there, False
         decoded = intake.decode(upload.kind, arrived.path, size_bytes=arrived.size_bytes)
+        if accept is not None:
+            accept(decoded)
         sha256 = storage.put_pieces(_pieces(arrived.path))
         copy_sha256 = storage.put_pieces(_pieces(decoded.working_copy)) if decoded.working_copy else ""
     captured, how = capture.captured_moment(

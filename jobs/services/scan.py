@@ -4,7 +4,7 @@ import uuid
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, Final
+from typing import Any, BinaryIO, Final
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -13,15 +13,19 @@ from django.db import transaction
 from jobs import storage
 from jobs.access import Actor
 from jobs.errors import Conflict
+from jobs.intake import Decoded
 from jobs.intake.scan_summary import validate_scan
 from jobs.models import Device, Equipment, Evidence, Job, RecordedMoment, Scan
 from jobs.services import equipment_use, evidence_intake, moments, recording, references, values
+from jobs.services.evidence_intake import Upload
 from jobs.services.values import refused
 from rules.canonical import CanonicalError, canonical_bytes
 from rules.vocabulary import EVIDENCE_STAGES
 
 # The evidence row that holds a scan's bytes gets an id made from the scan's, so a repeated request finds it.
 _SUMMARY_OF_SCAN: Final = UUID("6f3d2f0e-6c52-4c0b-9c6e-6f1f3d9f0a11")
+# And the scan that a file of evidence tells of gets an id made from the evidence's.
+_SCAN_OF_SUMMARY: Final = UUID("0d4a9c52-7f0f-4d6c-8b27-3a2f6f1f9e02")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,12 +54,49 @@ def record_scan(*, job: Job, actor: Actor, as_of: datetime, entry: ScanEntry) ->
     _check_belongs(summary, job=job, stage=stage)
     tool = _tool(entry.tool, summary)
     device = references.device(actor, entry.device, "device")
-    ended = _ended(summary, entry, tool=tool, device=device, job=job, as_of=as_of)
+    ended = _ended(summary, entry.at, tool=tool, device=device, job=job, as_of=as_of)
     evidence = _keep_summary(entry, stage, ended, tool=tool, device=device, job=job, actor=actor, as_of=as_of)
-    scan = Scan(
-        id=entry.id,
-        stage=stage,
-        tool=tool,
+    scan = _scan(entry.id, summary, ended, evidence=evidence)
+    return _keep(scan, job=job, actor=actor, as_of=as_of)
+
+
+def take_in_scan(
+    *, job: Job, actor: Actor, as_of: datetime, upload: Upload, source: BinaryIO
+) -> tuple[Evidence, bool]:
+    """Takes a scan summary as a file: kept byte for byte as evidence, and as the scan that it tells of.
+
+    Sending the same bytes again makes up for a scan that was not written the first time.
+
+    Raises:
+        Refused, Conflict: those of ``take_in`` and of ``record_scan``.
+    """
+
+    def accept(decoded: Decoded) -> None:
+        summary = decoded.facts
+        _check_belongs(summary, job=job, stage=upload.stage)
+        tool = _tool(upload.instrument, summary)
+        device = references.device(actor, upload.device, "device")
+        _ended(summary, upload.captured_at, tool=tool, device=device, job=job, as_of=as_of)
+
+    evidence, is_new = evidence_intake.take_in(
+        job=job, actor=actor, as_of=as_of, upload=upload, source=source, accept=accept
+    )
+    told = Scan.objects.filter(job=job, source_sha256=evidence.sha256)
+    if evidence.ended_at is None and not told.exists():
+        scan_id = uuid.uuid5(_SCAN_OF_SUMMARY, str(evidence.pk))
+        summary, said = evidence.decoded, upload.captured_at
+        tool, device = evidence.instrument, evidence.device
+        ended = _ended(summary, said, tool=tool, device=device, job=job, as_of=as_of)
+        with transaction.atomic():
+            _keep(_scan(scan_id, summary, ended, evidence=evidence), job=job, actor=actor, as_of=as_of)
+    return evidence, is_new
+
+
+def _scan(scan_id: UUID, summary: Mapping[str, Any], ended: RecordedMoment, *, evidence: Evidence) -> Scan:
+    return Scan(
+        id=scan_id,
+        stage=evidence.stage,
+        tool=evidence.instrument,
         device_serial=summary["device_serial"],
         device_software=summary["device_software"] or "",
         database_version=summary["database_version"] or "",
@@ -67,12 +108,16 @@ def record_scan(*, job: Job, actor: Actor, as_of: datetime, entry: ScanEntry) ->
         supply_voltage_v=summary["supply_voltage_v"],
         cleared=summary["cleared"],
         source_sha256=evidence.sha256,
-        scanned_by=actor.person,
-        device=device,
+        device=evidence.device,
         evidence=[str(evidence.pk)],
     )
+
+
+def _keep(scan: Scan, *, job: Job, actor: Actor, as_of: datetime) -> Scan:
+    scan.scanned_by = actor.person
     kept = recording.keep(scan, job=job, actor=actor, as_of=as_of, what="scan.recorded")
-    equipment_use.note_uses(job=job, session=None, kind="scan", uses=[(tool, kept.pk, ended.reading)])
+    uses = [(scan.tool, kept.pk, scan.ended.reading)]
+    equipment_use.note_uses(job=job, session=None, kind="scan", uses=uses)
     return kept
 
 
@@ -94,14 +139,14 @@ def _tool(tag: str, summary: Mapping[str, Any]) -> Equipment | None:
 
 def _ended(
     summary: Mapping[str, Any],
-    entry: ScanEntry,
+    said: str,
     *,
     tool: Equipment | None,
     device: Device | None,
     job: Job,
     as_of: datetime,
 ) -> RecordedMoment:
-    timed = summary["ended_at"] or entry.at
+    timed = summary["ended_at"] or said
     if timed:
         return moments.read_moment(timed, field="ended_at", device=device, as_of=as_of)
     shown = summary["device_clock"]

@@ -13,7 +13,8 @@ from rest_framework.response import Response
 
 from jobs.access import get_evidence_for, get_job_for
 from jobs.selectors.api_evidence import list_evidence
-from jobs.services.evidence_intake import Upload, take_in
+from jobs.services.evidence_intake import Upload
+from jobs.services.filing import file_evidence
 from jobs.services.set_aside import decide_reuse, set_aside_evidence
 from jobs.services.slips import issue_slip
 from portal.api.estimate import ReasonBody
@@ -108,7 +109,7 @@ class OneEvidence(Resource):
             **fields,
         )
         body = body_stream(request._request, settings.MAX_UPLOAD_BYTES)
-        kept, is_new = take_in(job=job, actor=self.actor, as_of=self.as_of, upload=upload, source=body)
+        kept, is_new = file_evidence(job=job, actor=self.actor, as_of=self.as_of, upload=upload, source=body)
         return Response(EvidenceShape(kept).data, status=201 if is_new else 200)
 
     def _check_parameters(self, request: Request) -> None:

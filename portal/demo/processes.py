@@ -28,18 +28,9 @@ class Processes:
 
     def __enter__(self) -> Self:
         try:
-            self._start(
-                "web",
-                [
-                    sys.executable,
-                    "-m",
-                    "gunicorn",
-                    "portal.wsgi:application",
-                    "--bind",
-                    f"127.0.0.1:{self.port}",
-                ]
-                + ["--worker-class", "gthread", "--workers", "2", "--threads", "4", "--no-control-socket"],
-            )
+            web = [sys.executable, "-m", "gunicorn", "portal.wsgi:application", "--no-control-socket"]
+            web += ["--bind", f"127.0.0.1:{self.port}", "--worker-class", "gthread"]
+            self._start("web", [*web, "--workers", "2", "--threads", "4"])
             self._start("worker", [sys.executable, "manage.py", "run_worker"])
             self._wait_until_ready()
         except BaseException:
@@ -65,7 +56,7 @@ class Processes:
         while time.monotonic() < deadline:
             self.check_alive()
             try:
-                with urllib.request.urlopen(f"http://127.0.0.1:{self.port}/livez", timeout=5):  # noqa: S310
+                with urllib.request.urlopen(f"http://127.0.0.1:{self.port}/livez", timeout=5):
                     return
             except (urllib.error.URLError, ConnectionError, TimeoutError):
                 time.sleep(0.2)

@@ -4,10 +4,15 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from portal.demo.tablet import Tablet
 from portal.demo.transport import Transport
+
+
+class StuckError(Exception):
+    """A worker did not finish what was asked of it."""
 
 
 class SceneClock:
@@ -43,14 +48,14 @@ class SceneClock:
 
 @dataclass
 class Scene:
-    """Who can act, on what clock; ``tell`` prints progress and ``settle`` waits until the workers are idle."""
+    """Who can act, and on what clock; ``tell`` prints progress, ``pause`` lets the worker work."""
 
     transport: Transport
     clock: SceneClock
     tokens: Mapping[str, tuple[str, str]]
     pins: Mapping[str, str]
     tell: Callable[[str], None]
-    settle: Callable[[], None]
+    pause: Callable[[], None]
     _tablets: dict[str, Tablet] = field(default_factory=dict)
 
     def tablet(self, login: str) -> Tablet:
@@ -59,6 +64,17 @@ class Scene:
             token, device = self.tokens[login]
             self._tablets[login] = Tablet(self.transport, token, device, self.clock.now)
         return self._tablets[login]
+
+    def wait_for(self, tablet: Tablet, path: str, states: tuple[str, ...], most: int = 600) -> Any:
+        """Asks again and again until the thing at ``path`` has one of ``states``."""
+        for _ in range(most):
+            found = tablet.get(path)
+            if found["state"] in states:
+                return found
+            if found["state"] in ("dead", "failed"):
+                raise StuckError(f"{path} is {found['state']}: {found}")
+            self.pause()
+        raise StuckError(f"{path} did not become {' or '.join(states)}")
 
     def at(self, day: date, hhmm: str, login: str, words: str) -> Tablet:
         """Moves the clock, compares the tablet's clock with the server's, and says what happens now."""

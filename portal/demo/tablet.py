@@ -57,8 +57,10 @@ class Tablet:
     def bytes_of(self, path: str) -> bytes:
         return self._ask("GET", path, None, {}).body
 
-    def post(self, path: str, body: Mapping[str, Any]) -> Any:
-        headers = {"Idempotency-Key": stable_id("key", self.token, path, json.dumps(body, sort_keys=True))}
+    def post(self, path: str, body: Mapping[str, Any], key: str = "") -> Any:
+        """Posts; a repeat of the same body is the same request, unless ``key`` tells the two apart."""
+        told = stable_id("key", self.token, path, json.dumps(body, sort_keys=True), key)
+        headers = {"Idempotency-Key": told}
         return self._ask("POST", path, body, headers).json()
 
     def put(self, path: str, body: Mapping[str, Any], etag: str) -> Any:
@@ -72,7 +74,7 @@ class Tablet:
         return self._ask("GET", path, None, {}).headers["ETag"]
 
     def observe_clock(self) -> None:
-        """Compares this tablet's clock with the server's, so that its times are known to that exchange's width."""
+        """Compares this tablet's clock with the server's: its times are then known to that width."""
         sent = self.clock()
         answer = self.get("/api/v1/clock")
         received = self.clock()

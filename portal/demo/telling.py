@@ -14,16 +14,14 @@ def tell_assessment(assessment: dict[str, Any], tell: Callable[[str], None]) -> 
         if procedure["state"] == "not_required":
             continue
         tell("")
-        tell(
-            f"  {procedure['procedure_id']}  {titles.get(procedure['procedure_id'], '')}: {WORDS[procedure['verdict']]}"
-        )
+        name = procedure["procedure_id"]
+        tell(f"  {name}  {titles.get(name, '')}: {WORDS[procedure['verdict']]}")
         for finding in assessment["findings"]:
             if finding["procedure_id"] == procedure["procedure_id"]:
                 _tell_finding(finding, tell)
     tell("")
-    tell(
-        f"  The whole record: {WORDS[assessment['verdict']]}. Gate: {assessment['disposition'].replace('_', ' ')}."
-    )
+    gate = assessment["disposition"].replace("_", " ")
+    tell(f"  The whole record: {WORDS[assessment['verdict']]}. Gate: {gate}.")
     for line in assessment["held_because"]:
         tell(f"    held: {line}")
 

@@ -21,7 +21,7 @@ View = Callable[Concatenate[HttpRequest, Actor, P], HttpResponse]
 
 
 def page(view: View[P]) -> Callable[Concatenate[HttpRequest, P], HttpResponse]:
-    """Wraps a view that takes the actor: sign-in, permission by route and method, scope, plain error pages."""
+    """Wraps a view that takes the actor: sign-in, permission by route and method, scope, error pages."""
 
     @wraps(view)
     def door(request: HttpRequest, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:

@@ -50,10 +50,10 @@ def set_look(request: HttpRequest) -> HttpResponse:
 def home(request: HttpRequest, actor: Actor) -> HttpResponse:
     """Sends each person to the page of their work."""
     if actor.is_outsider:
-        return redirect("packets")
+        return redirect("web:packets")
     if actor.has_role("operations_manager", "quality_manager", "location_manager", "quality_reviewer"):
-        return redirect("board")
-    return redirect("cars")
+        return redirect("web:board")
+    return redirect("web:cars")
 
 
 def _own_address(request: HttpRequest, address: str) -> str:

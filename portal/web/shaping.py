@@ -57,7 +57,7 @@ class Band:
 
 
 def number_words(number: Number) -> str:
-    """``distance 3206.00 mm, u 0.713, accept 3186.17 to 3213.83``: rounded for reading, never for deciding."""
+    """``distance 3206.00 mm, accepted from 3186.17 to 3213.83``: rounded for reading, not for deciding."""
     if number.value is None:
         return f"{number.name.replace('_', ' ')}: none"
     parts = [f"{number.name.replace('_', ' ')} {_plain(number.value)} {number.unit}".strip()]

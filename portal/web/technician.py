@@ -1,8 +1,10 @@
 """The technician's pages: the cars at hand, and one car with what is required, missing and still possible."""
 
+import hashlib
 from typing import Any
 from uuid import UUID, uuid4
 
+from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect
 from django.urls import reverse
@@ -13,7 +15,8 @@ from jobs.access import Actor, get_job_for, locations_for
 from jobs.errors import DomainError, NotFound
 from jobs.selectors import cars
 from jobs.services.decision import SignOffEntry, sign
-from jobs.services.evidence_intake import Upload, take_in
+from jobs.services.evidence_intake import Upload
+from jobs.services.filing import file_evidence
 from portal.clock import now
 from portal.web import wording
 from portal.web.doors import page, show, words_of
@@ -82,8 +85,7 @@ def _keep(
     try:
         upload = Upload(
             id=_form_id(request),
-            source=file.file,
-            claimed_sha256="",
+            claimed_sha256=_sha256(file),
             kind=kind,
             stage=str(request.POST.get("stage", "")),
             shows=shows,
@@ -91,11 +93,20 @@ def _keep(
             instrument=str(request.POST.get("instrument", "")).strip().upper(),
             file_name=file.name or "",
         )
-        evidence, created = take_in(job=job, actor=actor, as_of=now(), upload=upload)
+        evidence, created = file_evidence(job=job, actor=actor, as_of=now(), upload=upload, source=file.file)
     except DomainError as error:
         return _car_page(request, actor, job_id, fault=error)
     words = "kept" if created else "was already on record"
     return _back(job_id, f"Evidence {evidence.number} {words}. The record is being judged again.")
+
+
+def _sha256(file: UploadedFile) -> str:
+    """A browser form sends no digest: the server's own stands in, so that reading it twice must agree."""
+    digest = hashlib.sha256()
+    for piece in file.chunks(1 << 20):
+        digest.update(piece)
+    file.seek(0)
+    return digest.hexdigest()
 
 
 def _form_id(request: HttpRequest) -> UUID:

@@ -71,8 +71,8 @@ CAUTIONS: Final = (
     "Local codes and licensed practice prevail over anything this program prints.",
 )
 ROAD_CAUTIONS: Final = (
-    "Driver does not touch or watch the device. Obey traffic law and weather limits. Systems may not react or "
-    "may react wrongly. Never test emergency braking or steering against people or vehicles.",
+    "Driver does not touch or watch the device. Obey traffic law and weather limits. Systems may not react "
+    "or may react wrongly. Never test emergency braking or steering against people or vehicles.",
     "Insured and licensed driver only.",
 )
 GLASS_CAUTIONS: Final = (

@@ -15,9 +15,10 @@ from django.core.management.base import BaseCommand, CommandError
 from jobs.demo.world import PASS_PHRASE, load_world
 from portal.demo.processes import Processes, free_port
 from portal.demo.scene import Scene, SceneClock
+from portal.demo.steps import Plan
 from portal.demo.telling import tell_assessment
 from portal.demo.transport import HttpTransport
-from portal.demo.windshield import Plan, WindshieldJob
+from portal.demo.windshield import Attempt, WindshieldJob
 
 MARKER = "this folder belongs to make demo and is emptied by it"
 
@@ -50,7 +51,7 @@ class Command(BaseCommand):
                 tokens=world.tokens,
                 pins=world.pins,
                 tell=self.tell,
-                settle=lambda: None,
+                pause=lambda: time.sleep(0.2),
             )
             packet = self._play(scene, folder)
             self._say_where(port, packet)
@@ -63,7 +64,8 @@ class Command(BaseCommand):
 
     def _empty(self, folder: Path) -> None:
         marker = folder / ".demo-folder"
-        if folder.exists() and any(folder.iterdir()) and not marker.exists():
+        own = folder == Path(settings.BASE_DIR) / ".demo" or marker.exists()
+        if not own and folder.exists() and any(folder.iterdir()):
             raise CommandError(f"{folder} holds something that is not a demonstration; it is left alone")
         shutil.rmtree(folder, ignore_errors=True)
         folder.mkdir(parents=True)
@@ -72,10 +74,11 @@ class Command(BaseCommand):
     def _play(self, scene: Scene, folder: Path) -> Path:
         day = Plan().day
         job = WindshieldJob(scene, Plan())
-        job.until_signed()
-        job.prepare(day)
-        self.tell(f"             {self._gate_line(job.assessment())}")
-        job.aim(day)
+        attempt = Attempt(day=day)
+        job.until_ready()
+        job.prepare(attempt)
+        self.tell(f"               {self._gate_line(job.assessment())}")
+        job.aim(attempt)
         job.finish(day)
         job.sign(day, "11:12", "itolvaar", "technician")
         job.sign(day, "11:25", "dpell", "quality_reviewer")
@@ -102,17 +105,7 @@ class Command(BaseCommand):
         tablet = job.scene.at(day, "11:50", "tachterly", "Packet asked for")
         packet_id = job.id("packet", 1)
         tablet.post(f"{job.base}/packets", {"id": packet_id, "kind": "full"})
-        deadline = time.monotonic() + 180
-        while (state := tablet.get(f"/api/v1/packets/{packet_id}"))["state"] not in (
-            "sealed",
-            "failed",
-            "dead",
-        ):
-            if time.monotonic() > deadline:
-                raise CommandError(f"the packet is still {state['state']} after three minutes")
-            time.sleep(0.5)
-        if state["state"] != "sealed":
-            raise CommandError(f"the packet could not be built: {state}")
+        state = job.scene.wait_for(tablet, f"/api/v1/packets/{packet_id}", ("sealed",))
         path = folder / f"{state['serial'].replace('/', '-')}.pdf"
         path.write_bytes(tablet.bytes_of(f"/api/v1/packets/{packet_id}/content"))
         self.tell("")
