@@ -86,7 +86,8 @@ def _assess_held(packs: PackSet, all_facts: JobFacts, gate_at: datetime) -> Asse
         findings=findings,
         sign_offs=states(facts),
         decisions=judged.decisions,
-        verdict=combine(item.verdict for item in procedures),
+        # A record that no text asks anything of shows nothing.
+        verdict=combine(item.verdict for item in procedures) if procedures else NOT_SHOWN,
         disposition=gate,
         left_against_hold=False,
         held_because=held_because(findings, judged.requirements) if gate == "hold" else (),

@@ -14,14 +14,18 @@ SETTLE_WORDS: Final[dict[Settle, str]] = {
     "desk": "can be done from the desk",
     "never": "cannot be repaired",
 }
+NOTHING_ASKED: Final = "No pack in force asks anything of this job, so nothing was judged: not shown."
 # What can be lost first comes first.
 SETTLE_ORDER: Final[tuple[Settle, ...]] = ("now", "car_here", "desk", "never")
 
 
 def held_because(findings: Iterable[Finding], requirements: Iterable[Requirement]) -> tuple[str, ...]:
     """In words, one line each: what holds the job; first what is unknown, then by when it can be settled."""
+    judged = tuple(findings)
     lines = [item.sentence for item in requirements if item.state == "cannot_tell"]
-    still_open = sorted(open_findings(findings), key=lambda item: SETTLE_ORDER.index(item.outcome.settle))
+    if not judged:
+        lines.append(NOTHING_ASKED)
+    still_open = sorted(open_findings(judged), key=lambda item: SETTLE_ORDER.index(item.outcome.settle))
     return (*lines, *(line_of(item) for item in still_open))
 
 

@@ -18,8 +18,11 @@ def disposition(
 ) -> Disposition:
     """release, release_with_waiver, release_with_refusal or hold.
 
-    Findings of refused procedures are taken out by ``counts``; a requirement that cannot be told holds.
+    Findings of refused procedures are taken out by ``counts``; a requirement that cannot be told holds, and so
+    does a job of which no pack in force asks anything: nothing was judged.
     """
+    if not findings:
+        return "hold"
     if open_findings(findings) or any(item.state == "cannot_tell" for item in requirements):
         return "hold"
     if any(item.kind == "refusal" and item.effect for item in decisions):

@@ -83,7 +83,7 @@ class Reason:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Number:
-    """One named result of a check: value and limits in ``unit``; ``u`` standard uncertainty, ``guard`` z u."""
+    """One named result of a check: limits in ``unit``; ``u`` standard uncertainty, ``guard`` z u."""
 
     name: str
     value: float | None
