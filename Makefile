@@ -1,6 +1,7 @@
 # Witness Mark: `make demo` and `make test` need only Python 3.11 or newer, git and make.
 .PHONY: setup demo test check format lint types imports fast lock
 export WM_MODE ?= test
+export WM_INSECURE_HTTP ?= true
 PY = .venv/bin/python
 DEMO = WM_MODE=demo WM_DATA_DIR=$(CURDIR)/.demo WM_DEMO_CLOCK_FILE=$(CURDIR)/.demo/clock WM_INSECURE_HTTP=true WM_LOG_LEVEL=WARNING
 
@@ -23,7 +24,7 @@ format:
 lint:
 	@$(PY) -m ruff check --quiet .
 types:
-	@WM_INSECURE_HTTP=true $(PY) -m mypy
+	@$(PY) -m mypy
 imports:
 	@.venv/bin/lint-imports --no-timings 2>/dev/null || .venv/bin/lint-imports
 fast:

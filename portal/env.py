@@ -1,7 +1,11 @@
 """Settings from the environment: every name, its type and its safe default; all faults are told at once."""
 
+import atexit
 import os
+import shutil
 import sys
+import tempfile
+from functools import cache
 from pathlib import Path
 from typing import Final
 
@@ -79,9 +83,16 @@ def _production_faults() -> list[str]:
 BASE_DIR: Final = Path(__file__).resolve().parent.parent
 
 
+@cache
 def data_dir() -> Path:
-    """Where the embedded database and stored files live."""
-    return Path(DATA_DIR) if DATA_DIR else BASE_DIR / ".demo"
+    """Where the embedded database and stored files live; each test process has a folder that goes with it."""
+    if DATA_DIR:
+        return Path(DATA_DIR)
+    if MODE == "test":
+        folder = Path(tempfile.mkdtemp(prefix="witness-mark-test-"))
+        atexit.register(shutil.rmtree, folder, ignore_errors=True)
+        return folder
+    return BASE_DIR / ".demo"
 
 
 def known_names() -> tuple[str, ...]:
@@ -89,7 +100,7 @@ def known_names() -> tuple[str, ...]:
     return (
         "WM_MODE", "WM_SECRET_KEY", "WM_ALLOWED_HOSTS", "WM_DATA_DIR", "DATABASE_URL", "WM_BROKER_URL",
         "WM_TRUSTED_PROXIES", "WM_INSECURE_HTTP", "WM_DEMO_CLOCK_FILE", "WM_MAX_UPLOAD_BYTES",
-        "WM_MAX_BODY_BYTES", "WM_LOG_LEVEL", "WM_LEASE_SECONDS", "WM_FAILPOINT",
+        "WM_MAX_BODY_BYTES", "WM_LOG_LEVEL", "WM_LEASE_SECONDS", "WM_FAILPOINT", "WM_REQUIRE_SERVERS",
     )  # fmt: skip
 
 

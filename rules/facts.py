@@ -293,7 +293,7 @@ class Fix:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DriveLog(Record):
-    """``reuse``: the same track bytes on other jobs; decided "different": a reviewer assigned it to this job."""
+    """``reuse``: the same bytes on other jobs; decided "different": a reviewer assigned it to this job."""
 
     clock: LogClock
     fixes: tuple[Fix, ...]

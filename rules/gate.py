@@ -18,8 +18,8 @@ def disposition(
 ) -> Disposition:
     """release, release_with_waiver, release_with_refusal or hold.
 
-    Findings of refused procedures are taken out by ``counts``; a requirement that cannot be told holds, and so
-    does a job of which no pack in force asks anything: nothing was judged.
+    Findings of refused procedures are taken out by ``counts``; a requirement that cannot be told holds, and
+    so does a job of which no pack in force asks anything: nothing was judged.
     """
     if not findings:
         return "hold"
