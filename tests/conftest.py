@@ -1,1 +1,1 @@
-"""What every test shares; the environment (WM_MODE=test and so on) is set by the Makefile before Django starts."""
+"""What every test shares. The Makefile sets the environment (WM_MODE=test) before Django starts."""

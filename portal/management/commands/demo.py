@@ -68,7 +68,7 @@ class Command(BaseCommand):
         if not own and folder.exists() and any(folder.iterdir()):
             raise CommandError(f"{folder} holds something that is not a demonstration; it is left alone")
         shutil.rmtree(folder, ignore_errors=True)
-        folder.mkdir(parents=True)
+        folder.mkdir(parents=True, exist_ok=True)
         marker.write_text(MARKER, encoding="ascii")
 
     def _play(self, scene: Scene, folder: Path) -> Path:
