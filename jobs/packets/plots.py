@@ -222,7 +222,7 @@ def draw_voltage(chart: dict[str, Any]) -> bytes:
 
 def draw_climate(chart: dict[str, Any]) -> bytes:
     """Temperature and humidity after the glass was set, against the band edges of the maker's table."""
-    figure = Figure(figsize=(WIDTH_IN, 3.3))
+    figure = Figure(figsize=(WIDTH_IN, 2.9))
     upper = figure.add_axes((LEFT, 0.54, WIDE, 0.42))
     lower = figure.add_axes((LEFT, 0.085, WIDE, 0.40))
     for axes, part, label in ((upper, chart["temp"], "°C"), (lower, chart["rh"], "% RH")):

@@ -11,14 +11,14 @@ from jobs.packets.pages import times
 from jobs.packets.pages.context import PageContext
 from jobs.packets.pages.numbers import DECIMALS, unit_text
 from jobs.packets.pages.words import sentence_case
-from rules.checks.drive import limits_of, session_time
-from rules.checks.session_track import SessionTrack, join_logs
-from rules.facts import ClimateLog, GlassSet, Place, VoltageLog, live
+from rules.checks.drive_review import review_drive
+from rules.checks.session_track import SessionTrack
+from rules.facts import ClimateLog, GlassSet, Place, VoltageLog, facts_held_at, live
 from rules.packs.model import Proof
 from rules.quantities import Limit
 from rules.science.adhesive import LONGEST_GAP_S
 from rules.science.log_time import bounds_in_log
-from rules.science.track import Analysis, analyse
+from rules.science.track import Analysis
 from rules.verdict import Finding
 
 # More points than this a printed line cannot show (project default); each drawn point is a recorded one.
@@ -107,14 +107,15 @@ def _lines(points: Iterable[tuple[float, float]], longest_gap_s: float) -> list[
 
 
 def _drive_chart(context: PageContext, finding: Finding, name: str) -> Chart | None:
-    proof = _proof(context, finding)
+    edition = context.edition(finding.pack, finding.edition)
     session = context.sessions.get(finding.session_id or "")
-    logs = tuple(log for log in context.facts.drive_logs if log.id in finding.outcome.evidence)
-    track = join_logs(logs)
-    if proof is None or session is None or track is None or not track.in_order or len(track.fixes) < 2:
+    if edition is None or session is None:
         return None
-    limits = limits_of(proof)
-    analysis = analyse(track.fixes, limits, session_time(session, track, edges_are_gaps=False))
+    gate_at = context.assessment.gate_at
+    review = review_drive(facts_held_at(context.facts, gate_at), edition, session.id, gate_at)
+    if review is None or len(review.track.fixes) < 2:
+        return None
+    track, limits, analysis = review.track, review.limits, review.analysis
     start = track.fixes[0].t
     curve = _speeds(track)
     levels = []

@@ -19,7 +19,7 @@ from rules.facts import (
     Scan,
     Session,
 )
-from rules.packs.model import PackEdition, Proof, Trigger
+from rules.packs.model import PackEdition, Proof
 from rules.result import Assessment, ProcedureResult
 
 _KIND_WORDS = {
@@ -123,9 +123,9 @@ class PageContext:
             for proof in procedure.proofs
         }
 
-    @cached_property
-    def triggers(self) -> dict[tuple[str, int, str], Trigger]:
-        return {(e.pack, e.edition, t.id): t for e in self.editions for t in e.triggers}
+    def edition(self, pack: str, number: int) -> PackEdition | None:
+        """One of the enclosed editions."""
+        return next((e for e in self.editions if (e.pack, e.edition) == (pack, number)), None)
 
     @cached_property
     def results(self) -> dict[str, ProcedureResult]:
@@ -158,7 +158,8 @@ class PageContext:
 def _describe(field: str, record: Record) -> str:
     words = _KIND_WORDS.get(field, field)
     if isinstance(record, Reading):
-        return f"reading {plain(record.quantity)} {plain(record.place)}".strip()
+        place = "" if record.quantity in record.place else plain(record.place)
+        return f"reading {plain(record.quantity if place else record.place)} {place}".strip()
     if isinstance(record, Session):
         return f"session of {record.procedure_id}, attempt {record.attempt}"
     if isinstance(record, Scan):

@@ -18,7 +18,9 @@ from jobs.packets.pages.words import (
     sentence_case,
 )
 from rules.facts import Moment, Place, live
+from rules.operation_names import plain_operation
 from rules.result import ProcedureResult, Requirement
+from rules.vocabulary import plain_sensor
 
 LIMITS_TEXT: Final = (
     "This packet records what was shown to the portal, when, and by whom, and what follows from it by the "
@@ -240,7 +242,7 @@ def _when(place: Place, moment: Moment) -> str:
 def _touched(context: PageContext) -> str:
     facts, place = context.facts, context.place
     operations = [
-        f"{plain(o.operation)}"
+        f"{plain_operation(o.operation)}"
         + (f" {times.clock_text(place, o.done.high)}" if o.done else ", no time recorded")
         for o in live(facts.operations)
     ]
@@ -257,7 +259,7 @@ def _touched(context: PageContext) -> str:
     else:
         parts.append("The list of operations was not closed.")
     fitted = sorted({way.sensor for way in live(facts.fitted_ways) if way.state == "yes"})
-    parts.append(f"Recorded as fitted: {joined([plain(s) for s in fitted])}." if fitted else "")
+    parts.append(f"Recorded as fitted: {joined([plain_sensor(s) for s in fitted])}." if fitted else "")
     return " ".join(part for part in parts if part)
 
 

@@ -15,7 +15,9 @@ from jobs.packets.pages.words import (
     sentence_case,
 )
 from rules.facts import JobFacts, Record
+from rules.operation_names import plain_operation
 from rules.result import Because, Requirement
+from rules.vocabulary import plain_sensor
 
 
 def ending(context: PageContext, record: Record) -> str:
@@ -36,7 +38,7 @@ def requirements_view(context: PageContext) -> dict[str, Any]:
             {
                 "no": line.line_no,
                 "text": line.text,
-                "means": joined([plain(o) for o in line.operations])
+                "means": joined([plain_operation(o) for o in line.operations])
                 or ("touches nothing" if line.touches_nothing else "not mapped"),
                 "ended": ending(context, line),
             }
@@ -44,7 +46,7 @@ def requirements_view(context: PageContext) -> dict[str, Any]:
         ],
         "operations": [
             {
-                "name": sentence_case(plain(o.operation))
+                "name": sentence_case(plain_operation(o.operation))
                 + (f", {plain(o.zone_detail)}" if o.zone_detail else ""),
                 "when": times.bracket(context.place, o.done) if o.done else "no time recorded",
                 "who": context.name(o.by),
@@ -87,7 +89,7 @@ def _requirement(item: Requirement) -> dict[str, Any]:
         "code": item.state,
         "sentence": item.sentence,
         "reasons": [reason_words(code) for code in item.reasons],
-        "sensors": joined([plain(sensor) for sensor in item.sensors]),
+        "sensors": joined([plain_sensor(sensor) for sensor in item.sensors]),
         "pack": f"{item.pack} {item.edition}",
         "citation": item.citation,
         "triggers": [_trigger(because) for because in item.because],
@@ -143,7 +145,7 @@ def identity_view(context: PageContext) -> dict[str, Any]:
         ],
         "sensors": [
             {
-                "name": sentence_case(plain(sensor)),
+                "name": sentence_case(plain_sensor(sensor)),
                 "ways": [
                     f"{plain(way.way)}: {way.state}" + (f" ({ending(context, way)})" if way.ended_at else "")
                     for way in facts.fitted_ways

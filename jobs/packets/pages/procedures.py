@@ -40,9 +40,7 @@ def _procedure(
         if chart is not None:
             charts.append(chart)
         proofs.append(proof_view(context, finding, f"5.{number}.{place}", chart))
-    edition = next(
-        (e for e in context.editions if (e.pack, e.edition) == (result.pack, result.edition)), None
-    )
+    edition = context.edition(result.pack, result.edition)
     procedure = edition.procedure(result.procedure_id) if edition else None
     return {
         "number": f"5.{number}",
