@@ -71,7 +71,7 @@ def _assess_held(packs: PackSet, all_facts: JobFacts, gate_at: datetime) -> Asse
     judged = _judge(packs, facts, gate_at)
     procedures = tuple(
         _procedure_result(packs, judged, current) for current in judged.desk.required.values()
-    ) + tuple(_unknown_result(item) for item in judged.requirements if item.state == "cannot_tell")
+    ) + tuple(_unknown_result(judged, item) for item in judged.requirements if item.state == "cannot_tell")
     findings = tuple(item for current in judged.desk.required.values() for item in _findings(judged, current))
     gate = disposition(findings, judged.requirements, judged.decisions)
     return Assessment(
@@ -238,6 +238,7 @@ def _procedure_result(packs: PackSet, judged: _Judged, current: RequiredProcedur
         pack=current.edition.pack,
         edition=current.edition.edition,
         attempts=_attempts(packs, judged, current, findings),
+        kind=current.procedure.kind,
     )
 
 
@@ -264,8 +265,9 @@ def _attempts(
     return tuple(results)
 
 
-def _unknown_result(item: Requirement) -> ProcedureResult:
+def _unknown_result(judged: _Judged, item: Requirement) -> ProcedureResult:
     verdict: Verdict = NOT_SHOWN
+    named = (edition.procedure(item.procedure_id) for edition in judged.editions if edition.pack == item.pack)
     return ProcedureResult(
         procedure_id=item.procedure_id,
         title=item.title,
@@ -276,6 +278,7 @@ def _unknown_result(item: Requirement) -> ProcedureResult:
         governing_session=None,
         pack=item.pack,
         edition=item.edition,
+        kind=next((procedure.kind for procedure in named if procedure is not None), ""),
     )
 
 

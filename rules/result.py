@@ -60,6 +60,8 @@ class AttemptResult:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ProcedureResult:
+    """``kind`` as the pack gives it: static, dynamic, static_then_dynamic, initialise, or empty."""
+
     procedure_id: str
     title: str
     state: RequirementState
@@ -70,6 +72,7 @@ class ProcedureResult:
     pack: str
     edition: int
     attempts: tuple[AttemptResult, ...] = ()
+    kind: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,12 +14,22 @@ SHOP: Final = {"lat": 43.1, "lon": -98.2}
 
 @dataclass(frozen=True, kw_only=True)
 class Plan:
-    """What differs from one played windshield job to the next."""
+    """What differs from one played windshield job to the next; ``later_min`` puts its day later."""
 
     number: str = "EM-2026-0417"
     day: date = date(2026, 5, 5)
     vin: str = "Z0ASD1F89S2011835"
     odometer_in: int = 21007
+    plate: str = "BRK 417"
+    customer_name: str = "R. Ashgrove"
+    customer_contact: str = "card 88, front desk"
+    later_min: int = 0
+
+    def hhmm(self, morning: str) -> str:
+        """The local time at which something of the usual morning happens on this job's day."""
+        hour, minute = (int(part) for part in morning.split(":"))
+        hour, minute = divmod(hour * 60 + minute + self.later_min, 60)
+        return f"{hour:02d}:{minute:02d}"
 
 
 class JobSteps:

@@ -55,10 +55,12 @@ class WindshieldJob(JobSteps):
 
     def intake(self) -> None:
         plan = self.plan
-        tablet = self.scene.at(plan.day, "07:40", "tachterly", f"{plan.number}: a Sedge is taken in")
+        tablet = self.scene.at(
+            plan.day, plan.hhmm("07:40"), "tachterly", f"{plan.number}: a Sedge is taken in"
+        )
         self._open_order(tablet)
         self.photo(tablet, "vehicle_front_with_slip", stage="intake")
-        self.photo(tablet, "plate", stage="intake", text="BRK 417")
+        self.photo(tablet, "plate", stage="intake", text=plan.plate)
         self.photo(tablet, "dash_lamps_before", stage="intake")
         odometer = self.photo(tablet, "odometer_in", stage="intake", text=f"{plan.odometer_in} km")
         vin_photo = self.photo(tablet, "vin_plate", stage="intake", text=plan.vin)
@@ -89,7 +91,7 @@ class WindshieldJob(JobSteps):
                 "model": "Sedge",
                 "model_year": 2025,
                 "market": "US",
-                "plate": "BRK 417",
+                "plate": plan.plate,
                 "placard_front_kpa": "230",
                 "placard_rear_kpa": "220",
                 "wheelbase_mm": "2590",
@@ -106,8 +108,8 @@ class WindshieldJob(JobSteps):
                 "vehicle": vehicle,
                 "opened_at": tablet.clock().isoformat(),
                 "device": tablet.device,
-                "customer_name": "R. Ashgrove",
-                "customer_contact": "card 88, front desk",
+                "customer_name": plan.customer_name,
+                "customer_contact": plan.customer_contact,
                 "payer": "Harrowmere Mutual",
                 "claim_number": f"HM-{plan.number[-4:]}",
                 "odometer_in": {"value": str(plan.odometer_in), "unit": "km", "resolution": "1"},
@@ -115,15 +117,17 @@ class WindshieldJob(JobSteps):
         )
 
     def plan_work(self) -> None:
-        day = self.plan.day
-        tablet = self.scene.at(day, "07:52", "itolvaar", "Scan before repair; each system known two ways")
+        day, hhmm = self.plan.day, self.plan.hhmm
+        tablet = self.scene.at(
+            day, hhmm("07:52"), "itolvaar", "Scan before repair; each system known two ways"
+        )
         self.scan(tablet, "before_repair", "before")
         for sensor in (*SENSORS_FITTED, *SENSORS_ABSENT):
             state = "yes" if sensor in SENSORS_FITTED else "no"
             for way in ("build_data", "sight"):
                 name = f"{sensor}-{way}"
                 self.record(tablet, "fitted-systems", name, sensor=sensor, state=state, way=way)
-        tablet = self.scene.at(day, "08:00", "tachterly", "Estimate lines mapped to operations")
+        tablet = self.scene.at(day, hhmm("08:00"), "tachterly", "Estimate lines mapped to operations")
         self._estimate_line(
             tablet, 1, "Windshield, new part, take out and set", ["glass.windshield.replaced"]
         )
@@ -136,37 +140,40 @@ class WindshieldJob(JobSteps):
         tablet.put(f"{self.base}/estimate-lines/{line}/mapping", mapping, f'"{answer["version"]}"')
 
     def set_glass(self) -> None:
-        day, local = self.plan.day, self.scene.clock.local
-        tablet = self.scene.at(day, "08:42", "mondry", "Windshield replaced, glass set 08:40, Tarvek U-60")
+        day, local, hhmm = self.plan.day, self.scene.clock.local, self.plan.hhmm
+        set_at = hhmm("08:40")
+        words = f"Windshield replaced, glass set {set_at}, Tarvek U-60"
+        tablet = self.scene.at(day, hhmm("08:42"), "mondry", words)
         safety = self.photo(tablet, "safety_mark_photo", stage="repair", text="GLASTRAN 43R")
         self.record(
             tablet,
             "operations",
             "windshield",
             operation="glass.windshield.replaced",
-            started_at=local(day, "08:10").isoformat(),
-            done_at=local(day, "08:40").isoformat(),
+            started_at=local(day, hhmm("08:10")).isoformat(),
+            done_at=local(day, set_at).isoformat(),
         )
         self.record(
             tablet,
             "glass-sets",
             "windshield",
             operation=self.id("operations", "windshield"),
-            set_at="08:40",
+            set_at=set_at,
             glass_maker="Glastran",
             glass_part_number="GT-SDG-25-CAM",
             adhesive={"product": "Tarvek U-60", "batch": "U60-2611", "expires_on": "2026-11-30"},
             primer={"product": "Tarvek P-2", "batch": "P2-0907", "expires_on": "2026-09-30"},
             evidence=[safety],
         )
-        tablet = self.scene.at(day, "08:50", "tachterly", "Operation list closed")
+        tablet = self.scene.at(day, hhmm("08:50"), "tachterly", "Operation list closed")
         self.record(tablet, "operations-closings", "first")
 
-    def cure(self) -> None:
+    def cure(self, at: str = "10:16", minutes: int = 96) -> None:
+        """The climate logger's file, from two minutes before the glass was set and so many minutes long."""
         words = "Climate log filed: lowest 18.9 degC, 52 % so far"
-        tablet = self.scene.at(self.plan.day, "10:16", "mondry", words)
-        start = self.scene.clock.local(self.plan.day, "08:38")
-        data = evidence.climate_log(start=start, minutes=96, temp_min=18.9, rh_min=52.0)
+        tablet = self.scene.at(self.plan.day, self.plan.hhmm(at), "mondry", words)
+        start = self.scene.clock.local(self.plan.day, self.plan.hhmm("08:38"))
+        data = evidence.climate_log(start=start, minutes=minutes, temp_min=18.9, rh_min=52.0)
         tablet.upload(self.job, "climate.csv", data, kind="climate_log", stage="repair", instrument="CL-006")
 
     def until_ready(self) -> None:

@@ -20,6 +20,16 @@ from portal.demo.telling import tell_assessment
 from portal.demo.transport import HttpTransport
 from portal.demo.windshield import Attempt, WindshieldJob
 
+# Stands in the shop with fresh glass when the site is left running.
+OPEN_CAR = Plan(
+    number="EM-2026-0418",
+    vin="Z0ASD1F89S2011902",
+    odometer_in=18344,
+    plate="BRK 902",
+    customer_name="P. Larkhill",
+    customer_contact="card 91, front desk",
+    later_min=255,
+)
 MARKER = "this folder belongs to make demo and is emptied by it"
 
 
@@ -54,6 +64,8 @@ class Command(BaseCommand):
                 pause=lambda: time.sleep(0.2),
             )
             packet = self._play(scene, folder)
+            if not options["once"]:
+                self._begin_another(scene)
             self._say_where(port, packet)
             if not options["once"]:
                 self._leave_running(processes)
@@ -91,6 +103,16 @@ class Command(BaseCommand):
         packet_id, path = self._packet(job, day, folder)
         self._grant(job, packet_id, day)
         return path
+
+    def _begin_another(self, scene: Scene) -> None:
+        """A second car in the middle of its day, for whoever looks at the pages: nobody may drive it yet."""
+        self.tell("")
+        job = WindshieldJob(scene, OPEN_CAR)
+        job.intake()
+        job.plan_work()
+        job.set_glass()
+        job.cure("09:12", minutes=34)
+        self.tell(f"               {self._gate_line(job.assessment())}")
 
     def _gate_line(self, assessment: dict[str, Any]) -> str:
         open_proofs = [f for f in assessment["findings"] if f["outcome"]["verdict"] != "met"]
