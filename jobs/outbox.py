@@ -5,7 +5,7 @@ shifted demonstration clock neither ends leases nor delays work.
 """
 
 import secrets
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
 from datetime import datetime, timedelta
@@ -238,7 +238,7 @@ def _leased_as(entry: OutboxEntry) -> QuerySet[OutboxEntry]:
     return OutboxEntry.objects.filter(pk=entry.pk, state="leased", owner=entry.owner)
 
 
-def _take_back(rows: QuerySet[OutboxEntry], at: datetime) -> tuple[OutboxEntry, ...]:
+def _take_back(rows: Iterable[OutboxEntry], at: datetime) -> tuple[OutboxEntry, ...]:
     taken = []
     for entry in rows:
         still = _leased_as(entry).filter(lease_until=entry.lease_until)

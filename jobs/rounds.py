@@ -1,19 +1,26 @@
 """What worker and relay processes do every few seconds beside their work, and how they are asked to stop."""
 
+import logging
 import os
 import signal
 import socket
 import threading
 import time
+from collections.abc import Callable
 from types import FrameType
 from typing import Final
+
+from django.db import InterfaceError, OperationalError, close_old_connections
 
 from jobs import outbox
 from jobs.moment import machine_now, now
 from jobs.tasks import BURIERS
 from jobs.work import note_buried, schedule_look_ahead, sign_of_life
 
+log = logging.getLogger(__name__)
+
 ROUNDS_S: Final = 5.0
+AWAY_S: Final = 2.0
 
 
 class Rounds:
@@ -33,6 +40,26 @@ class Rounds:
         sign_of_life(self.name, self.kind, started_at=self.started_at, at=at)
         note_buried(outbox.sweep(at=at), BURIERS)
         schedule_look_ahead(as_of=now())
+
+
+def keep_going(stop: threading.Event, step: Callable[[], float | None], *, away_s: float = AWAY_S) -> None:
+    """Takes steps until asked to stop, or until a step gives None; a database that is away is waited for.
+
+    Args:
+        stop: asks to stop.
+        step: does a little and says how many seconds to rest.
+        away_s: how long to wait for a database that does not answer, in seconds.
+    """
+    while not stop.is_set():
+        close_old_connections()
+        try:
+            rest_s = step()
+        except (OperationalError, InterfaceError) as error:
+            log.warning("the database does not answer: %s", error)
+            rest_s = away_s
+        if rest_s is None:
+            return
+        stop.wait(rest_s)
 
 
 def stop_when_asked() -> threading.Event:

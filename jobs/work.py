@@ -4,7 +4,7 @@ import logging
 import threading
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
@@ -20,6 +20,7 @@ log = logging.getLogger(__name__)
 # the same as the hard time limit of a task).
 LONGEST_WORK_S: Final = 300
 LOOK_AHEAD: Final = "jobs.look_ahead"
+FORGOTTEN_AFTER: Final = timedelta(days=1)
 
 Act = Callable[[OutboxEntry], None]
 Bury = Callable[[Mapping[str, Any], str], None]
@@ -79,7 +80,8 @@ def schedule_look_ahead(*, as_of: datetime) -> int:
 
 
 def sign_of_life(name: str, kind: str, *, started_at: datetime, at: datetime) -> None:
-    """Notes that this process lives; a health check reads it."""
+    """Notes that this process lives; a health check reads it. Processes silent for a day are forgotten."""
+    WorkerBeat.objects.filter(seen_at__lt=at - FORGOTTEN_AFTER).delete()
     WorkerBeat.objects.update_or_create(
         name=name, defaults={"kind": kind, "started_at": started_at, "seen_at": at}
     )

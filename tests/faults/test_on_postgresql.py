@@ -14,6 +14,7 @@ SUITES = (
     "tests/jobs/test_outbox.py",
     "tests/jobs/test_work.py",
     "tests/jobs/test_access.py",
+    "tests/jobs/test_rounds.py",
     "tests/jobs/selectors",
 )
 

@@ -150,6 +150,15 @@ def test_a_sign_of_life_lengthens_the_lease(owner: Organisation) -> None:
     assert len(outbox.sweep(at=almost + outbox.lease_length())) == 1
 
 
+def test_a_sign_of_life_between_a_sweeps_look_and_its_grip_keeps_the_lease(owner: Organisation) -> None:
+    held = leased(ask(owner))
+    over = NOON + outbox.lease_length()
+    seen_by_the_sweep = [now_of(held)]
+    assert outbox.heartbeat(held, at=over)
+    assert outbox._take_back(seen_by_the_sweep, over) == ()
+    assert now_of(held).state == "leased"
+
+
 def test_a_worker_that_dies_each_time_is_buried_and_its_row_named(owner: Organisation) -> None:
     entry, at = ask(owner, run_id="a"), NOON
     for expected in ("waiting", "waiting", "dead"):

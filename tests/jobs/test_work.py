@@ -145,3 +145,7 @@ def test_a_sign_of_life_is_one_row_for_each_process() -> None:
         work.sign_of_life("host:1", "worker", started_at=NOON, at=at)
     beat = WorkerBeat.objects.get()
     assert (beat.started_at, beat.seen_at) == (NOON, NOON + timedelta(minutes=1))
+    work.sign_of_life("host:2", "worker", started_at=NOON, at=NOON + timedelta(days=1))
+    assert WorkerBeat.objects.count() == 2
+    work.sign_of_life("host:2", "worker", started_at=NOON, at=NOON + timedelta(days=1, minutes=2))
+    assert list(WorkerBeat.objects.values_list("name", flat=True)) == ["host:2"]

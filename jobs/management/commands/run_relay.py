@@ -5,12 +5,11 @@ from typing import Any, Final
 from celery import current_app
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
-from django.db import close_old_connections
 from kombu.exceptions import OperationalError
 
 from jobs import outbox
 from jobs.moment import machine_now
-from jobs.rounds import Rounds, stop_when_asked
+from jobs.rounds import Rounds, keep_going, stop_when_asked
 
 POLL_S: Final = 0.1
 BROKER_AWAY_S: Final = 2.0
@@ -26,12 +25,13 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         if not settings.CELERY_BROKER_URL:
             raise CommandError("WM_BROKER_URL is not set; without a broker use run_worker", returncode=2)
-        stop = stop_when_asked()
         rounds = Rounds("relay")
-        while not stop.is_set():
-            close_old_connections()
+
+        def step() -> float:
             rounds.make_when_due()
-            stop.wait(self._hand_over())
+            return self._hand_over()
+
+        keep_going(stop_when_asked(), step)
 
     def _hand_over(self) -> float:
         """Sends what waits; returns how long to rest in seconds."""

@@ -1,7 +1,6 @@
 """``manage.py run_worker``: the embedded runner, which does the outbox's work in this process, no broker."""
 
 import fcntl
-import threading
 from argparse import ArgumentParser
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -11,11 +10,11 @@ from typing import Any, Final
 from celery import current_app
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
-from django.db import close_old_connections, connection
+from django.db import connection
 
 from jobs import outbox
 from jobs.moment import machine_now
-from jobs.rounds import Rounds, stop_when_asked
+from jobs.rounds import Rounds, keep_going, stop_when_asked
 from jobs.tasks import BURIERS
 from jobs.work import note_buried
 
@@ -33,23 +32,19 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         stop = stop_when_asked()
-        with _alone():
-            _run(stop, until_empty=options["until_empty"])
+        rounds = Rounds("worker")
 
-
-def _run(stop: threading.Event, *, until_empty: bool) -> None:
-    rounds = Rounds("worker")
-    while not stop.is_set():
-        close_old_connections()
-        rounds.make_when_due()
-        entry = outbox.next_ready(at=machine_now())
-        if entry is not None:
+        def step() -> float | None:
+            rounds.make_when_due()
+            entry = outbox.next_ready(at=machine_now())
+            if entry is None:
+                return None if options["until_empty"] else POLL_S
             # Celery's own way of running a task in place; a failure is noted on the row by the task.
             current_app.tasks[entry.task].apply(args=(entry.pk,), throw=False)
-        elif until_empty:
-            return
-        else:
-            stop.wait(POLL_S)
+            return 0.0
+
+        with _alone():
+            keep_going(stop, step)
 
 
 @contextmanager
