@@ -70,9 +70,12 @@ def _ready_sentence(facts: JobFacts, cure: PaneCure) -> str:
 
 
 def clock_minute(place: Place, at: datetime) -> str:
-    """Local time to the minute, with its date, a begun minute counted in full: never earlier than true."""
-    local = place.local(at)
-    if local.second or local.microsecond:
+    """Local time to the minute, with its date, a begun minute counted in full.
+
+    Parts of a second are the width of a clock comparison, not a begun minute: 10:10:00.02 reads 10:10.
+    """
+    local = place.local(at + timedelta(milliseconds=500)).replace(microsecond=0)
+    if local.second:
         local = local.replace(second=0, microsecond=0) + timedelta(minutes=1)
     return local.strftime("%H:%M on %Y-%m-%d")
 

@@ -6,6 +6,7 @@ from rules.checks.base import CheckContext
 from rules.checks.draft import Draft
 from rules.checks.freshness import place_of
 from rules.checks.sentences import begin, clock_text, names_argument, plain, word_argument, words
+from rules.decisions import person_named
 from rules.facts import Moment, TextLookup, live
 from rules.fitment import open_sensors
 from rules.packs.model import Source
@@ -24,7 +25,9 @@ def operations_closed(context: CheckContext) -> Outcome:
     closing = governing_closing(context.facts)
     if operations_list_closed(context.facts) and closing is not None:
         draft.rests_on(closing)
-        draft.say(f"{closing.by} closed it at {clock_text(context.facts.place, closing.at)}.")
+        person = person_named(context.facts, closing.by)
+        name = closing.by if person is None else person.name
+        draft.say(f"{name} closed it at {clock_text(context.facts.place, closing.at)}.")
         return draft.outcome()
     unmapped = unmapped_lines(context.facts)
     why = "Nobody has closed the list as it now stands."

@@ -1,12 +1,12 @@
 """adhesive_ready and batch_in_date: every row of the verdict table, clocks, panes, odometers."""
 
 from dataclasses import replace
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import pytest
 
-from rules.checks.adhesive import adhesive_ready, batch_in_date, ready_times
+from rules.checks.adhesive import adhesive_ready, batch_in_date, clock_minute, ready_times
 from rules.facts import (
     Batch,
     ClimateLog,
@@ -432,3 +432,19 @@ def test_the_printed_minute_is_never_early(seconds: int) -> None:
     shown = datetime.combine(date(2026, 5, 5), datetime.strptime(printed, "%H:%M").time())  # noqa: DTZ007
     assert shown >= EASTMARCH.local(ready.ready_cautious)
     assert shown - EASTMARCH.local(ready.ready_cautious) < timedelta(minutes=1)
+
+
+@pytest.mark.parametrize(
+    ("at_second", "shown"),
+    [
+        ("10:10:00.000", "10:10"),
+        ("10:10:00.020", "10:10"),
+        ("10:10:00.499", "10:10"),
+        ("10:10:00.500", "10:11"),
+        ("10:10:01.000", "10:11"),
+        ("10:10:59.999", "10:11"),
+    ],
+)
+def test_a_begun_minute_counts_in_full_but_the_width_of_a_clock_comparison_does_not(at_second, shown):
+    instant = datetime.fromisoformat(f"2026-05-05T{at_second}-05:00").astimezone(UTC)
+    assert clock_minute(EASTMARCH, instant) == f"{shown} on 2026-05-05"
