@@ -55,7 +55,8 @@ def _signed(job: Job, sign_off_id: UUID, statement: str, *, actor: Actor, as_of:
     facts = job_facts(job=job, as_of=as_of)
     packs = pack_set(job.organisation)
     judgement = judge.assess(packs, facts, as_of=as_of)
-    if judgement.disposition in ("hold", "none"):
+    # Where no pack says what is asked for, nothing was shown, whatever an empty list of findings adds up to.
+    if judgement.disposition in ("hold", "none") or not judgement.packs:
         raise not_open(judgement)
     kept = assessment.keep_judgement(job=job, judgement=judgement, packs=packs, facts=facts, as_of=as_of)
     sign_off = signing.keep_sign_off(

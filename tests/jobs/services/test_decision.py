@@ -23,7 +23,7 @@ def packs(shop: Shop) -> None:
 
 
 def sign(shop: Shop, job: Job, login: str, role: str, hhmm: str = "09:00", **fields: Any) -> SignOff:
-    given = {"id": new_id(), "role": role, "pin": PIN, "statement_version": "t-1"} | fields
+    given: dict[str, Any] = {"id": new_id(), "role": role, "pin": PIN, "statement_version": "t-1"} | fields
     return decision.sign(job=job, actor=shop.actor(login), as_of=shop.at(hhmm), entry=SignOffEntry(**given))
 
 
@@ -69,7 +69,7 @@ def test_a_signature_covers_what_the_record_holds_then(shop: Shop, job: Job) -> 
 
 
 def waive(shop: Shop, job: Job, login: str = "tachterly", **fields: Any) -> Waiver:
-    given = {
+    given: dict[str, Any] = {
         "id": new_id(), "procedure_id": "CP-EVERY", "proof_id": "photos", "reason": REASON,
         "instead": "Plate compared by two people", "pin": PIN,
     } | fields  # fmt: skip
@@ -126,7 +126,7 @@ def test_whoever_did_the_work_waives_none_of_its_proofs(shop: Shop, job: Job) ->
 
 
 def refuse(shop: Shop, job: Job, **fields: Any) -> Refusal:
-    given = {
+    given: dict[str, Any] = {
         "id": new_id(), "procedure_id": "OV-SV-STILL", "refused_by_name": "R. Ashgrove", "relation": "owner",
         "told_text_version": "owner-3", "systems_named": ("Surround View Camera",),
         "lamp_state": "camera lamp lit", "signed_at": shop.text("08:55"),
@@ -175,7 +175,12 @@ def test_an_organisation_may_accept_no_refusals(shop: Shop, job: Job) -> None:
 
 def test_explanations_come_from_reviewers(shop: Shop, job: Job) -> None:
     def explain(login: str, **fields: Any) -> Explanation:
-        given = {"id": new_id(), "module": "Body", "code": "b2210-11", "text": REASON} | fields
+        given: dict[str, Any] = {
+            "id": new_id(),
+            "module": "Body",
+            "code": "b2210-11",
+            "text": REASON,
+        } | fields
         return decision.explain(
             job=job, actor=shop.actor(login), as_of=shop.at("09:00"), entry=ExplanationEntry(**given)
         )

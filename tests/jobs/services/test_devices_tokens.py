@@ -102,7 +102,7 @@ def test_faulty_readings_of_a_display(shop: Shop, job: Job, fields: dict[str, An
         organisation=shop.organisation, name="SD-011 clock", equipment=tool, enrolled_at=shop.at("07:00")
     ).save()
     before = ClockObservation.objects.count()
-    given = {
+    given: dict[str, Any] = {
         "id": new_id(),
         "shows": "2026-05-05T13:11",
         "seen_at": shop.text("14:06:20"),
@@ -111,7 +111,7 @@ def test_faulty_readings_of_a_display(shop: Shop, job: Job, fields: dict[str, An
     with pytest.raises(Refused) as refusal:
         devices.observe_screen(
             job=job, equipment=tool, actor=shop.actor("itolvaar"), as_of=shop.at("15:00"),
-            entry=ScreenEntry(**(given | fields)),  # type: ignore[arg-type]
+            entry=ScreenEntry(**(given | fields)),
         )  # fmt: skip
     assert refusal.value.code == code
     assert ClockObservation.objects.count() == before

@@ -15,7 +15,7 @@ from tests.jobs.shop import Shop, new_id
 
 
 def register(shop: Shop, login: str = "tachterly", **fields: Any) -> Equipment:
-    given = {
+    given: dict[str, Any] = {
         "id": new_id(), "tag": "TM-014", "cls": "tape", "in_service_from": "2024-02-05", "unit": "mm",
         "resolution": "1", "interval_months": 6, "home_location": "EM",
     } | fields  # fmt: skip
@@ -69,12 +69,18 @@ def test_what_an_instrument_may_say(shop: Shop, fields: dict[str, Any], code: st
 
 
 def point(**fields: Any) -> PointEntry:
-    given = {"nominal": "250", "indication": "250.6", "error": "0.6", "expanded_u": "2", "unit": "kPa"}
+    given: dict[str, Any] = {
+        "nominal": "250",
+        "indication": "250.6",
+        "error": "0.6",
+        "expanded_u": "2",
+        "unit": "kPa",
+    }
     return PointEntry(**(given | fields))
 
 
 def transcribe(shop: Shop, login: str = "itolvaar", **fields: Any) -> Certificate:
-    given = {
+    given: dict[str, Any] = {
         "id": new_id(), "number": "FM-26-1180", "lab_name": "Fellgate Metrology Laboratory",
         "calibrated_on": "2026-02-12", "issued_on": "2026-02-14",
         "as_left": (point(),), "as_found": (point(),),

@@ -41,7 +41,12 @@ def picture(shop: Shop, hhmm: str = "08:00", subject: str = "plate", **more: Any
 
 
 def climate(shop: Shop, job: Job, **fields: Any) -> tuple[Evidence, bool]:
-    given = {"kind": "climate_log", "stage": "repair", "hhmm": "09:00", "captured_at": ""} | fields
+    given: dict[str, Any] = {
+        "kind": "climate_log",
+        "stage": "repair",
+        "hhmm": "09:00",
+        "captured_at": "",
+    } | fields
     return shop.upload(job, given.pop("data", CLIMATE), **given)
 
 

@@ -1,5 +1,7 @@
 """Readings of the VIN, ways of knowing what is fitted, and the maker's text looked up."""
 
+from typing import Any
+
 import pytest
 
 from jobs.errors import Conflict, NotAllowed, Refused
@@ -69,16 +71,16 @@ def test_the_same_id_with_other_content_is_refused(shop: Shop, job: Job) -> None
     ],
 )
 def test_faulty_identity_readings_leave_nothing(
-    shop: Shop, job: Job, changes: dict[str, object], code: str, field: str
+    shop: Shop, job: Job, changes: dict[str, Any], code: str, field: str
 ) -> None:
     before = IdentityReading.objects.count()
-    fields: dict[str, object] = {"way": "typed", "vin_read": "X", "at": shop.text("08:00")}
+    fields: dict[str, Any] = {"way": "typed", "vin_read": "X", "at": shop.text("08:00")}
     with pytest.raises(Refused) as refusal:
         identity.record_identity(
             job=job,
             actor=shop.actor("itolvaar"),
             as_of=shop.at("08:01"),
-            entry=IdentityEntry(id=new_id(), **(fields | changes)),  # type: ignore[arg-type]
+            entry=IdentityEntry(id=new_id(), **(fields | changes)),
         )
     assert (refusal.value.code, refusal.value.extra["field"]) == (code, field)
     assert IdentityReading.objects.count() == before

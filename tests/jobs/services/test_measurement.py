@@ -13,11 +13,11 @@ from tests.jobs.shop import Shop, new_id
 
 
 def entry(shop: Shop, **fields: Any) -> ReadingEntry:
-    given = {
+    given: dict[str, Any] = {
         "id": new_id(), "quantity": "tyre_pressure", "place": "front_left", "value": "240", "unit": "kPa",
         "at": shop.text("09:00"), "device": shop.tablet.pk, "instrument": "PG-022",
     }  # fmt: skip
-    return ReadingEntry(**(given | fields))  # type: ignore[arg-type]
+    return ReadingEntry(**(given | fields))
 
 
 def record(shop: Shop, job: Job, *entries: ReadingEntry, login: str = "itolvaar") -> tuple[Reading, ...]:

@@ -79,8 +79,13 @@ def test_lamps(shop: Shop, job: Job, drive: Session) -> None:
 
 
 def statement(shop: Shop, **fields: Any) -> StatementEntry:
-    given = {"id": new_id(), "says": ("dry_road",), "at": shop.text("10:55"), "text_version": "road-2"}
-    return StatementEntry(**(given | fields))  # type: ignore[arg-type]
+    given: dict[str, Any] = {
+        "id": new_id(),
+        "says": ("dry_road",),
+        "at": shop.text("10:55"),
+        "text_version": "road-2",
+    }
+    return StatementEntry(**(given | fields))
 
 
 def test_statements(shop: Shop, job: Job, drive: Session) -> None:
@@ -103,11 +108,11 @@ def test_statements(shop: Shop, job: Job, drive: Session) -> None:
 
 def test_function_checks(shop: Shop, job: Job, drive: Session) -> None:
     def entry(**fields: Any) -> FunctionCheckEntry:
-        given = {
+        given: dict[str, Any] = {
             "id": new_id(), "session": drive.pk, "function": "Lane Departure Warning",
             "shows": "reacts_on_road", "at": shop.text("10:55"),
         }  # fmt: skip
-        return FunctionCheckEntry(**(given | fields))  # type: ignore[arg-type]
+        return FunctionCheckEntry(**(given | fields))
 
     kept = call(shop, job, records.record_function_check, entry(place="left"))
     assert (kept.function, kept.shows, kept.place) == ("lane departure warning", "reacts_on_road", "left")
@@ -149,12 +154,12 @@ def test_changes_of_state(shop: Shop, job: Job, kind: str, on_road: bool, code: 
 
 def test_sublet_trips(shop: Shop, job: Job) -> None:
     def entry(**fields: Any) -> SubletEntry:
-        given = {
+        given: dict[str, Any] = {
             "id": new_id(), "to_org": "Sallowfield Mobile Aiming", "procedure_ids": ("OV-FR-STILL",),
             "carried_how": "driven", "out_at": shop.text("09:00"), "back_at": shop.text("10:00"),
             "out_odometer": Odometer(value="21010", unit="km"),
         }  # fmt: skip
-        return SubletEntry(**(given | fields))  # type: ignore[arg-type]
+        return SubletEntry(**(given | fields))
 
     kept = call(shop, job, records.record_sublet, entry())
     assert (kept.carried_how, kept.out_odometer["value"]) == ("driven", "21010")
@@ -185,12 +190,12 @@ def windshield(shop: Shop, job: Job) -> OperationDone:
 
 
 def pane(shop: Shop, done: OperationDone, **fields: Any) -> GlassSetEntry:
-    given = {
+    given: dict[str, Any] = {
         "id": new_id(), "operation": done.pk, "set_at": "08:40", "glass_maker": "Stavel",
         "glass_part_number": "SG-1180", "at": shop.text("08:50"), "device": shop.tablet.pk,
         "adhesive": BatchEntry(product="Tarvek U-60", batch="B7", expires_on="2026-09-30"),
     }  # fmt: skip
-    return GlassSetEntry(**(given | fields))  # type: ignore[arg-type]
+    return GlassSetEntry(**(given | fields))
 
 
 def test_glass_is_set_by_those_who_set_glass(shop: Shop, job: Job, windshield: OperationDone) -> None:

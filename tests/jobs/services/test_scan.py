@@ -15,7 +15,7 @@ from tests.jobs.shop import Shop, new_id
 
 
 def summary(**fields: Any) -> dict[str, Any]:
-    given = {
+    given: dict[str, Any] = {
         "device_serial": "PW-7711",
         "device_software": "4.2",
         "device_clock": "2026-05-05T15:20",
@@ -34,7 +34,12 @@ def summary(**fields: Any) -> dict[str, Any]:
 
 
 def record(shop: Shop, job: Job, hhmm: str = "16:20", login: str = "itolvaar", **fields: Any) -> Scan:
-    given = {"id": new_id(), "tool": "SD-011", "stage": "final", "summary": summary()} | fields
+    given: dict[str, Any] = {
+        "id": new_id(),
+        "tool": "SD-011",
+        "stage": "final",
+        "summary": summary(),
+    } | fields
     entry = ScanEntry(**({"device": shop.tablet.pk} | given))
     return scan.record_scan(job=job, actor=shop.actor(login), as_of=shop.at(hhmm), entry=entry)
 
@@ -56,7 +61,7 @@ def test_the_whole_summary_is_kept(shop: Shop, job: Job) -> None:
 
 
 def test_a_scan_sent_again_is_the_same_scan(shop: Shop, job: Job) -> None:
-    fields = {"id": new_id()}
+    fields: dict[str, Any] = {"id": new_id()}
     first, again = record(shop, job, **fields), record(shop, job, "16:25", **fields)
     assert first.pk == again.pk
     assert (Scan.objects.count(), Evidence.objects.count()) == (1, 1)

@@ -53,7 +53,7 @@ def test_attempts_are_counted_per_procedure(shop: Shop, job: Job) -> None:
 
 
 def test_a_repeated_start_is_the_same_attempt_even_after_its_end(shop: Shop, job: Job) -> None:
-    fields = {"id": new_id()}
+    fields: dict[str, Any] = {"id": new_id()}
     row = start(shop, job, **fields)
     end(shop, job, row)
     again = start(shop, job, **fields)

@@ -175,7 +175,7 @@ def test_a_small_job_is_judged_signed_released_and_delivered(linnet: tuple[Shop,
     with pytest.raises(Conflict) as held:
         release.release_job(job=job, actor=shop.actor("tachterly"), as_of=shop.at("09:31"), entry=entry)
     assert held.value.code == "release_not_open"
-    assert {"sign", "second"} <= {proof["proof_id"] for proof in held.value.extra["open"]}  # type: ignore[union-attr,attr-defined]
+    assert {"sign", "second"} <= {proof["proof_id"] for proof in held.value.extra["open"]}
 
     sign(shop, job, "itolvaar", "technician", "09:35")
     sign(shop, job, "dpell", "quality_reviewer", "09:40")
