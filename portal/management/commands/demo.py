@@ -132,9 +132,16 @@ class Command(BaseCommand):
         path.write_bytes(tablet.bytes_of(f"/api/v1/packets/{packet_id}/content"))
         self.tell("")
         self.tell(f"Packet {state['serial']} sealed: {path}")
-        # Its own exit status would end this process with everything still running.
-        call_command("verify_packet", str(path), stdout=self.stdout)
+        self._verify(path)
         return packet_id, path
+
+    def _verify(self, path: Path) -> None:
+        """Checks the packet as its reader would; the command's own exit status must not end this process."""
+        try:
+            call_command("verify_packet", str(path), stdout=self.stdout)
+        except SystemExit as verified:
+            if verified.code:
+                raise CommandError(f"the packet does not verify: status {verified.code}") from verified
 
     def _grant(self, job: WindshieldJob, packet_id: str, day: date) -> None:
         tablet = job.scene.tablet("tachterly")
