@@ -49,6 +49,7 @@ from rules.facts.visit import (
 )
 
 __all__ = [
+    "RECORD_FIELDS",
     "AdhesiveCell",
     "AdhesiveSheet",
     "Batch",
@@ -81,7 +82,6 @@ __all__ = [
     "Photo",
     "Place",
     "Qualification",
-    "RECORD_FIELDS",
     "Reading",
     "Record",
     "RecordT",
