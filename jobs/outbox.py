@@ -53,6 +53,7 @@ def enqueue(
 
     The same task and key that nobody has begun gives the row that waits already, with its own arguments.
     While one is being worked on a new row is added: that worker may have read its input already.
+    The arguments of a joined row stay as they are, so a key must say everything that they say.
 
     Args:
         organisation: whose work it is; the task runs in its scope.

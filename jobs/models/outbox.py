@@ -11,8 +11,8 @@ class OutboxEntry(TenantModel):
     """One piece of work. States: waiting, leased, done, dead (three attempts failed).
 
     ``key`` makes work that is still waiting unique. ``owner`` is the lease's own random word: only its
-    holder may finish the row. ``available_at`` is empty for work that may begin at once. ``created_at`` is the
-    record's time; every other time here is the machine's own clock, which no demonstration shifts.
+    holder may finish the row. ``available_at`` is empty for work that may begin at once. ``created_at`` is
+    the record's time; every other time here is the machine's own clock, which no demonstration shifts.
     ``handed_at`` is when the relay last gave the row to the broker.
     """
 
