@@ -92,5 +92,5 @@ class Scans(Resource):
         job = get_job_for(self.actor, job_id)
         fields = self.parse(ScanBody)
         outside = {name: fields.pop(name) for name in _OUTSIDE_THE_SUMMARY if name in fields}
-        entry = ScanEntry(**outside, summary=fields)
+        entry = ScanEntry(**{"tool": "", **outside}, summary=fields)
         return created(record_scan(job=job, actor=self.actor, as_of=self.as_of, entry=entry))

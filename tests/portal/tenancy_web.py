@@ -1,0 +1,61 @@
+"""The pages' rows of the tenancy matrix: people signed in to the pages, forms as a browser sends them."""
+
+import uuid
+from typing import Any, Final
+
+from tests.portal.cast import PIN
+from tests.portal.tenancy_rows import Row
+from tests.portal.tenancy_stage import Stage, Things
+
+
+def _form(**fields: Any) -> Any:
+    def body(stage: Stage, things: Things) -> dict[str, Any]:
+        return {"id": str(uuid.uuid4())} | fields
+
+    return body
+
+
+def _page(route: str, path: Any, *, by: str = "technician", **more: Any) -> Row:
+    values: dict[str, Any] = {"method": "GET", "gives": 200, "door": "session"} | more
+    return Row(route=f"web:{route}", path=path, by=by, **values)
+
+
+WEB_ROWS: Final[tuple[Row, ...]] = (
+    _page("home", lambda things: "/", reach="none", gives=302),
+    _page("cars", lambda things: "/cars", reach="none"),
+    _page("car", lambda things: f"/cars/{things.job}"),
+    _page("car-state", lambda things: f"/cars/{things.job}/state"),
+    _page(
+        "car-photo", lambda things: f"/cars/{things.job}/photos", method="POST", gives=302,
+        body=_form(shows="plate", stage="intake"),
+    ),
+    _page(
+        "car-file", lambda things: f"/cars/{things.job}/files", method="POST", gives=302,
+        body=_form(kind="document", stage="intake"),
+    ),
+    _page(
+        "car-sign", lambda things: f"/cars/{things.job}/signature", method="POST", gives=302,
+        body=_form(role="technician", pin=PIN),
+    ),
+    _page("board", lambda things: "/board", by="location_manager", reach="none"),
+    _page("gate", lambda things: f"/gate/{things.job}", by="location_manager"),
+    _page(
+        "gate-release", lambda things: f"/gate/{things.job}/release", by="location_manager", method="POST",
+        gives=422, body=_form(pin=PIN),
+    ),
+    _page(
+        "gate-delivery", lambda things: f"/gate/{things.job}/delivery", by="estimator", method="POST",
+        gives=302, body=_form(odometer="21026", unit="km"),
+    ),
+    _page(
+        "gate-packet", lambda things: f"/gate/{things.job}/packet", by="location_manager", method="POST",
+        gives=302, body=_form(),
+    ),
+    _page("packets", lambda things: "/packets", by="auditor", reach="none"),
+    # Nothing was granted here: see the tests of the auditor's pages for what was.
+    _page("packet", lambda things: f"/packets/{things.packet}", by="auditor", gives=404),
+    _page(
+        "packet-download", lambda things: f"/packets/{things.packet}/download", by="location_manager",
+        method="POST", gives=404, body=_form(),
+    ),
+)  # fmt: skip
