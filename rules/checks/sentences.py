@@ -1,11 +1,15 @@
 """Words that checks on records share: how a sentence begins, plain names, local times, pack arguments."""
 
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import datetime, timedelta
+from typing import Final
 
 from rules.checks.base import CheckContext
 from rules.checks.draft import Draft, listed
 from rules.facts import Moment, Place
+
+# A clock compared with the server's is known to some hundredths of a second: 08:39:59.98 reads 08:40.
+HALF_SECOND: Final = timedelta(milliseconds=500)
 
 
 def begin(context: CheckContext, required: str) -> Draft:
@@ -26,8 +30,8 @@ def words(names: Iterable[str]) -> str:
 
 
 def local_time(place: Place, at: datetime) -> str:
-    """``2026-05-05 10:34`` in the local time of the place."""
-    return place.local(at).strftime("%Y-%m-%d %H:%M")
+    """``2026-05-05 10:34`` in the local time of the place; parts of a second belong to the nearest one."""
+    return place.local(at + HALF_SECOND).strftime("%Y-%m-%d %H:%M")
 
 
 def clock_text(place: Place, moment: Moment) -> str:

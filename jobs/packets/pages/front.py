@@ -55,7 +55,9 @@ def front_view(context: PageContext) -> dict[str, Any]:
         "rows": rows,
         "not_required": _not_required(context),
         "citations": citations.lines,
-        "packs": [f"{p.pack} {p.edition} {grouped(p.sha256[:8])}" for p in context.source.packs],
+        "packs": [
+            f"{name} {edition} {grouped(sha256[:8])}" for name, edition, sha256 in context.assessment.packs
+        ],
         "compact": compact,
         "box": _box(context, points[:room], points[room:]),
         "more": len(points[room:]),

@@ -3,6 +3,7 @@
 from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from rules.checks.sentences import HALF_SECOND
 from rules.facts import Moment, Place
 
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -38,8 +39,8 @@ def weekday_text(day: date) -> str:
 
 
 def clock_text(place: Place, at: datetime, seconds: bool = False) -> str:
-    """``13:31`` or ``13:31:40`` local."""
-    return place.local(at).strftime("%H:%M:%S" if seconds else "%H:%M")
+    """``13:31`` or ``13:31:40`` local; parts of a second belong to the nearest one."""
+    return place.local(at + HALF_SECOND).strftime("%H:%M:%S" if seconds else "%H:%M")
 
 
 def instant(place: Place, at: datetime, seconds: bool = False) -> str:
