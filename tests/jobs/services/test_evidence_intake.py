@@ -15,7 +15,16 @@ from jobs import storage
 from jobs.demo import evidence as drawn
 from jobs.errors import Conflict, NotAllowed, Refused
 from jobs.facts import job_facts
-from jobs.models import AssessmentRun, EquipmentUse, Evidence, Job, LogEntry, PhotoHash, PhotoHashBand
+from jobs.models import (
+    AssessmentRun,
+    EquipmentUse,
+    Evidence,
+    Job,
+    LogEntry,
+    PhotoHash,
+    PhotoHashBand,
+    SlipCode,
+)
 from jobs.services import evidence_intake, set_aside, slips
 from jobs.services.evidence_intake import Upload
 from tests.factories import EquipmentFactory, PersonFactory
@@ -178,6 +187,17 @@ def test_a_made_up_slip_is_none_of_ours(shop: Shop, job: Job) -> None:
     code = f"{job.pk.hex}.0123456789abcdef.1777986000.{'0' * 32}"
     kept, _ = shop.upload(job, picture(shop, slip=code), hhmm="08:05")
     assert kept.slip_code == ""
+
+
+def test_a_slip_that_was_written_without_the_key_proves_nothing(shop: Shop, job: Job) -> None:
+    slip = slips.issue_slip(job=job, actor=shop.actor("itolvaar"), as_of=shop.at("08:00"))
+    forged = f"{slip.code.rpartition('.')[0]}.{'0' * 32}"
+    SlipCode.objects.create(
+        organisation=shop.organisation, job=job, code=forged, issued_at=shop.at("08:01"),
+        expires_at=shop.at("12:01"), issued_to=shop.people["itolvaar"],
+    )  # fmt: skip
+    assert slips.seen_slip([forged]) == ""
+    assert slips.seen_slip([forged, "https://example.invalid", slip.code]) == slip.code
 
 
 def test_the_log_belongs_to_the_clock_that_stamped_it(shop: Shop, job: Job) -> None:
