@@ -119,7 +119,8 @@ SESSION_COOKIE_AGE = 12 * 3600
 SECURE_SSL_REDIRECT = IS_PRODUCTION
 SECURE_HSTS_SECONDS = 31_536_000 if IS_PRODUCTION else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = IS_PRODUCTION
-SECURE_REFERRER_POLICY = "no-referrer"
+# Not "no-referrer": browsers then send `Origin: null` with forms, which the CSRF check refuses.
+SECURE_REFERRER_POLICY = "same-origin"
 SECURE_CONTENT_TYPE_NOSNIFF = True
 X_FRAME_OPTIONS = "DENY"
 if env.TRUSTED_PROXIES:
@@ -202,5 +203,6 @@ LOGGING = {
     "disable_existing_loggers": False,
     "formatters": {"line": {"format": "{asctime} {levelname} {name} {message}", "style": "{"}},
     "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "loggers": {"pikepdf": {"level": "WARNING"}, "fontTools": {"level": "WARNING"}},
     "root": {"handlers": ["stderr"], "level": env.LOG_LEVEL},
 }

@@ -215,6 +215,6 @@ def remove(apps, schema_editor):
 
 
 class Migration(migrations.Migration):
-    dependencies = [("jobs", "0001_initial")]
+    dependencies = [("jobs", "0006_subletorder_and_more")]
 
     operations = [migrations.RunPython(install, remove)]
