@@ -49,12 +49,15 @@ def deliver(*, job: Job, actor: Actor, as_of: datetime, entry: DeliveryEntry) ->
         device=device,
     )
     kept = recording.keep(delivery, job=job, actor=actor, as_of=as_of, what="car.delivered")
+    if kept is not delivery:
+        return kept
     RepairOrder.objects.filter(pk=job.order_id, closed_at__isnull=True).update(
         odometer_out=odometer, closed_at=as_of
     )
     Job.objects.filter(pk=job.pk).exclude(state="archived").update(
         state="delivered", delivered_at=kept.at.reading
     )
-    assessment_queue.ask(job=job, actor=actor, as_of=as_of, after=timedelta(0))
+    if standing is None:
+        assessment_queue.ask(job=job, actor=actor, as_of=as_of, after=timedelta(0))
     job.refresh_from_db()
     return kept

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 from hashlib import sha256
 from typing import Final
+from uuid import UUID, uuid4
 
 from django.conf import settings
 from django.db import transaction
@@ -41,13 +42,20 @@ def seen_slip(texts: Sequence[object]) -> str:
 
 
 @transaction.atomic
-def issue_slip(*, job: Job, actor: Actor, as_of: datetime) -> SlipCode:
+def issue_slip(*, job: Job, actor: Actor, as_of: datetime, slip_id: UUID | None = None) -> SlipCode:
     """A new code: job, a number used once, issue time (POSIX seconds) and keyed hash; expires after
     four hours."""
     recording.require_role(actor, *recording.FLOOR_ROLES)
     recording.require_not_archived(job)
+    slip_id = slip_id or uuid4()
+    there = SlipCode.objects.filter(pk=slip_id).first()
+    if there is not None:
+        if (there.job_id, there.issued_to_id) != (job.pk, actor.person.pk):
+            raise recording.id_in_use()
+        return there
     text = f"{job.pk.hex}.{secrets.token_hex(8)}.{int(as_of.timestamp())}"
     slip = SlipCode(
+        id=slip_id,
         organisation=actor.organisation,
         job=job,
         code=f"{text}.{_mac(text)}",
@@ -55,6 +63,6 @@ def issue_slip(*, job: Job, actor: Actor, as_of: datetime) -> SlipCode:
         expires_at=as_of + VALID_FOR,
         issued_to=actor.person,
     )
-    slip.save(force_insert=True)
+    recording.insert(slip)
     recording.log(actor=actor, as_of=as_of, what="slip.issued", job=job, detail={"slip": str(slip.pk)})
     return slip

@@ -122,7 +122,9 @@ def test_a_car_is_delivered_once_and_released_no_more(shop: Shop, job: Job) -> N
         "unit": "km",
         "resolution": "1",
     }
+    runs = AssessmentRun.objects.count()
     assert deliver(shop, job, id=kept.pk).pk == kept.pk
+    assert AssessmentRun.objects.count() == runs
     with pytest.raises(Conflict) as conflict:
         deliver(shop, job)
     assert conflict.value.code == "already_delivered"

@@ -189,6 +189,18 @@ def test_a_made_up_slip_is_none_of_ours(shop: Shop, job: Job) -> None:
     assert kept.slip_code == ""
 
 
+def test_a_slip_asked_for_again_is_the_same_slip(shop: Shop, job: Job) -> None:
+    used = new_id()
+    first, again = (
+        slips.issue_slip(job=job, actor=shop.actor("itolvaar"), as_of=shop.at(hhmm), slip_id=used)
+        for hhmm in ("08:00", "08:01")
+    )
+    assert (first.code, again.issued_at) == (again.code, shop.at("08:00"))
+    with pytest.raises(Conflict) as conflict:
+        slips.issue_slip(job=job, actor=shop.actor("mondry"), as_of=shop.at("08:02"), slip_id=used)
+    assert conflict.value.code == "id_in_use"
+
+
 def test_a_slip_that_was_written_without_the_key_proves_nothing(shop: Shop, job: Job) -> None:
     slip = slips.issue_slip(job=job, actor=shop.actor("itolvaar"), as_of=shop.at("08:00"))
     forged = f"{slip.code.rpartition('.')[0]}.{'0' * 32}"
