@@ -197,8 +197,6 @@ class SlipShape(serializers.Serializer[Any]):
 
 
 class SlipBody(JsonBody):
-    """The tablet's own name for the request; the slip repeats with the Idempotency-Key."""
-
     id = IdField()
 
 
@@ -208,6 +206,6 @@ class Slips(Resource):
     @extend_schema(request=SlipBody, responses={201: SlipShape})
     def post(self, request: Request, job_id: UUID) -> Response:
         job = get_job_for(self.actor, job_id)
-        self.parse(SlipBody)
-        slip = issue_slip(job=job, actor=self.actor, as_of=self.as_of)
+        slip_id = self.parse(SlipBody)["id"]
+        slip = issue_slip(job=job, actor=self.actor, as_of=self.as_of, slip_id=slip_id)
         return Response(SlipShape(slip).data, status=201)

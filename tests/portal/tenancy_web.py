@@ -3,6 +3,7 @@
 import uuid
 from typing import Any, Final
 
+from portal.permissions import HANDS, PEOPLE_OF_SHOP
 from tests.portal.cast import PIN
 from tests.portal.tenancy_rows import Row
 from tests.portal.tenancy_stage import Stage, Things
@@ -35,13 +36,13 @@ WEB_ROWS: Final[tuple[Row, ...]] = (
     ),
     _page(
         "car-sign", lambda things: f"/cars/{things.job}/signature", method="POST", gives=302,
-        body=_form(role="technician", pin=PIN),
+        body=_form(role="technician", pin=PIN), refused_by_service=PEOPLE_OF_SHOP - HANDS,
     ),
     _page("board", lambda things: "/board", by="location_manager", reach="none"),
     _page("gate", lambda things: f"/gate/{things.job}", by="location_manager"),
     _page(
         "gate-release", lambda things: f"/gate/{things.job}/release", by="location_manager", method="POST",
-        gives=422, body=_form(pin=PIN),
+        gives=409, body=_form(pin=PIN),
     ),
     _page(
         "gate-delivery", lambda things: f"/gate/{things.job}/delivery", by="estimator", method="POST",

@@ -261,7 +261,9 @@ def test_a_slip_is_issued_for_one_job(technician: Caller, stranger: Caller, job:
     made = technician.post(f"{job.path}/slips", body, key="k1")
     assert made.status == 201
     assert uuid.UUID(job.job).hex in made.json()["content"]
+    assert made.json()["id"] == body["id"]
     assert technician.post(f"{job.path}/slips", body, key="k1").body == made.body
+    assert technician.post(f"{job.path}/slips", body, key="k2").json() == made.json()
 
 
 def test_two_pictures_are_compared_by_a_reviewer(

@@ -1,8 +1,6 @@
 """Orders and jobs: opening, listing page by page, and whose they are."""
 
 import pytest
-from django.db import connection
-from django.test.utils import CaptureQueriesContext
 
 from tests.portal.cast import Caller, Cast
 from tests.portal.intake import OpenJob, earlier, open_job, order_body, vehicle_body
@@ -137,17 +135,3 @@ def test_jobs_by_state_location_and_number(cast: Cast, estimator: Caller, job: O
     assert len(estimator.get(f"jobs?state=open&location=EM&number={number}").json()["results"]) == 1
     assert estimator.get("jobs?state=delivered").json()["results"] == []
     assert estimator.get("jobs?location=LM").json()["results"] == []
-
-
-@pytest.mark.parametrize("path", ["jobs", "orders"])
-def test_a_list_asks_the_database_as_often_for_three_rows_as_for_one(
-    cast: Cast, estimator: Caller, path: str, job: OpenJob
-) -> None:
-    with CaptureQueriesContext(connection) as queries:
-        estimator.get(path)
-    for_one = len(queries)
-    for _ in range(2):
-        open_job(estimator, cast.eastmarch)
-    with CaptureQueriesContext(connection) as queries:
-        assert len(estimator.get(path).json()["results"]) == 3
-    assert len(queries) == for_one
