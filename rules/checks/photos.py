@@ -243,8 +243,9 @@ def photo_set(context: CheckContext) -> Outcome:
     """
     needs = names_argument(context, "needs")
     delivery = context.facts.delivery
-    # What the car is judged by when it leaves cannot rest on a photo that the delivery itself brings.
-    if delivery is None or delivery.at.high >= context.gate_at:
+    # Leaving is judged at its very instant, and cannot rest on a photo that the delivery itself brings. A
+    # packet is judged at the receipt of the delivery: the width of a clock may reach up to it.
+    if delivery is None or delivery.at.low >= context.gate_at:
         needs = tuple(name for name in needs if name not in _ONLY_AFTER_DELIVERY)
     draft = begin(context, f"Photos of {words(needs)}")
     for subject in needs:

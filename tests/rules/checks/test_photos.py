@@ -176,3 +176,9 @@ def test_the_odometer_out_is_asked_for_after_delivery_only():
     assert judged(facts, "12:01") == ("not_shown", ("missing",))
     out = photo("out", ("odometer_out",), "12:00", stage="delivery")
     assert judged(with_records(facts, photos=[out]), "12:01") == ("met", ())
+
+
+def test_the_odometer_out_is_asked_for_where_the_clock_reaches_up_to_the_receipt():
+    handed_over = replace(moment("12:00"), low=at("11:59"))
+    facts = replace(unsigned_job(), delivery=Delivery(**held("d", "12:00"), at=handed_over))
+    assert judged(facts, "12:00") == ("not_shown", ("missing",))
