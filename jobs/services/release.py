@@ -38,16 +38,16 @@ def release_job(*, job: Job, actor: Actor, as_of: datetime, entry: ReleaseEntry)
             be settled) and ``cannot_tell``; ``job_gone`` once the car was delivered.
     """
     recording.require_role(actor, *(job.organisation.release_roles or _DEFAULT_RELEASE_ROLES))
-    if job.state in _GONE:
-        raise Conflict("job_gone", "The car was delivered; it cannot be released any more.")
     statement = values.read_text(entry.statement_version, "statement_version", longest=80)
     pins.check_pin(actor=actor, as_of=as_of, pin=entry.pin)
     with transaction.atomic():
         # Records of this job wait for the lock, so that none slips in between the gate and the signature.
-        Job.objects.select_for_update().get(pk=job.pk)
+        locked = Job.objects.select_for_update().get(pk=job.pk)
         repeated = SignOff.objects.filter(pk=entry.id, job=job, role="release", person=actor.person).first()
         if repeated is not None:
             return repeated
+        if locked.state in _GONE:
+            raise Conflict("job_gone", "The car was delivered; it cannot be released any more.")
         return _signed(job, entry.id, statement, actor=actor, as_of=as_of)
 
 

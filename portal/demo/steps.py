@@ -54,15 +54,19 @@ class JobSteps:
         """Posts one record that happened just now."""
         return self.send(tablet, path, name, at=tablet.clock().isoformat(), **body)
 
-    def photo(self, tablet: Tablet, subject: str, *, stage: str, text: str = "") -> str:
-        """Takes a photo; the front of the car is taken with a slip of the server in the picture."""
+    def photo(self, tablet: Tablet, subject: str, *, stage: str, text: str = "", name: str = "") -> str:
+        """Takes a photo; the front of the car is taken with a slip of the server in the picture.
+
+        A second photo of the same thing needs a ``name`` of its own.
+        """
         slip = None
         if subject == "vehicle_front_with_slip":
             slip = tablet.post(f"{self.base}/slips", {"id": self.id("slip", subject)})["content"]
         data = evidence.photo(
             subject, taken_at=tablet.clock(), job=self.plan.number, slip=slip, text=text, **SHOP
         )
-        return tablet.upload(self.job, f"{subject}.jpg", data, kind="photo", stage=stage, shows=[subject])
+        file_name = f"{name or subject}.jpg"
+        return tablet.upload(self.job, file_name, data, kind="photo", stage=stage, shows=[subject])
 
     def odometer(self, tablet: Tablet, place: str, value: int, evidence_ids: Sequence[str] = ()) -> None:
         self.record(

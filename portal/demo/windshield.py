@@ -287,6 +287,6 @@ class WindshieldJob(JobSteps):
     def finish(self, day: date, at: str = "11:04") -> None:
         tablet = self.scene.at(day, at, "itolvaar", "Final scan, lamps, dashboard photographed")
         self.scan(tablet, "final", f"final-{day}")
-        self.photo(tablet, "dash_lamps_after", stage="final")
+        self.photo(tablet, "dash_lamps_after", stage="final", name=f"dash_lamps_after-{day}")
         groups: dict[str, Any] = dict.fromkeys(("driver_assistance", "airbag", "brake", "steering"), "unlit")
         self.record(tablet, "lamp-records", f"final-{day}", states=groups)
