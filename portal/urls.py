@@ -16,3 +16,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("api/v1/", include((api_urlpatterns, "api"))),
     path("", include((web_urlpatterns, "web"))),
 ]
+
+handler400 = "portal.web.failures.not_understood"
+handler403 = "portal.web.failures.not_allowed"
+handler404 = "portal.web.failures.not_found"
+handler500 = "portal.web.failures.server_error"

@@ -9,7 +9,18 @@ from uuid import UUID
 from django.db.models import QuerySet
 
 from jobs.access import Actor, jobs_for
-from jobs.models import AssessmentRun, EstimateLine, FindingRow, Job, Packet, Person, Session
+from jobs.models import Assessment as AssessmentRow
+from jobs.models import (
+    AssessmentRun,
+    EstimateLine,
+    Evidence,
+    FindingRow,
+    Job,
+    OperationsClosing,
+    Packet,
+    Person,
+    Session,
+)
 from rules.canonical import from_plain
 from rules.result import Assessment
 
@@ -46,11 +57,14 @@ class OpenProof:
     """A proof that is not met and counts, as the board shows it."""
 
     procedure_id: str
+    proof_id: str
+    check: str
     title: str
     verdict: str
     sentence: str
     change: str
     settle: str
+    citation: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,17 +105,17 @@ def list_cars(actor: Actor, *, limit: int = 200) -> list[Car]:
 def board_cars(actor: Actor, *, limit: int = 400) -> list[BoardCar]:
     """Every car not archived with its open proofs, in four queries whatever their number."""
     jobs = list(jobs_for(actor).exclude(state="archived").order_by("-opened_at", "-pk")[:limit])
-    findings = _findings_by_job(jobs)
-    unmapped = _unmapped_by_job(jobs)
-    return [_board_car(job, findings.get(job.pk, []), unmapped.get(job.pk, 0)) for job in jobs]
-
-
-def _findings_by_job(jobs: Iterable[Job]) -> dict[UUID, list[FindingRow]]:
     current = [job.current_assessment_id for job in jobs if job.current_assessment_id]
-    found: dict[UUID, list[FindingRow]] = {}
+    findings: dict[UUID, list[FindingRow]] = {}
     for row in FindingRow.objects.filter(assessment_id__in=current).order_by("assessment_id", "place"):
-        found.setdefault(row.job_id, []).append(row)
-    return found
+        findings.setdefault(row.job_id, []).append(row)
+    untold = AssessmentRow.objects.filter(pk__in=current, statement="cannot_tell")
+    cannot_tell = set(untold.values_list("job_id", flat=True))
+    unmapped = _unmapped_by_job(jobs)
+    return [
+        _board_car(job, findings.get(job.pk, []), job.pk in cannot_tell, unmapped.get(job.pk, 0))
+        for job in jobs
+    ]
 
 
 def _unmapped_by_job(jobs: Iterable[Job]) -> dict[UUID, int]:
@@ -112,31 +126,46 @@ def _unmapped_by_job(jobs: Iterable[Job]) -> dict[UUID, int]:
     return found
 
 
-def _board_car(job: Job, findings: list[FindingRow], unmapped: int) -> BoardCar:
-    by_procedure: dict[str, set[str]] = {}
+def _board_car(job: Job, findings: list[FindingRow], cannot_tell: bool, unmapped: int) -> BoardCar:
+    by_procedure: dict[str, list[FindingRow]] = {}
     for row in findings:
-        by_procedure.setdefault(row.procedure_id, set()).add(row.verdict)
-    verdicts = (
-        "not_met" if "not_met" in seen else "not_shown" if "not_shown" in seen else "met"
-        for seen in by_procedure.values()
-    )
+        by_procedure.setdefault(row.procedure_id, []).append(row)
+    cells = [_cell(rows) for rows in by_procedure.values()]
     return BoardCar(
         car=car_of(job),
-        verdicts=tuple(verdicts),
+        # What nobody can tell counts as not shown and has no proof of its own.
+        verdicts=(*cells, "not_shown") if cannot_tell else tuple(cells),
         open_proofs=tuple(
             OpenProof(
                 procedure_id=row.procedure_id,
+                proof_id=row.proof_id,
+                check=row.check_name,
                 title=row.title,
                 verdict=row.verdict,
                 sentence=row.sentence,
                 change=row.change,
                 settle=row.settle,
+                citation=row.citation,
             )
             for row in findings
-            if row.counts and row.verdict != "met"
+            if _is_open(row)
         ),
         unmapped_lines=unmapped,
     )
+
+
+def _is_open(row: FindingRow) -> bool:
+    return row.counts and not row.waived_by and row.verdict != "met"
+
+
+def _cell(rows: list[FindingRow]) -> str:
+    """One procedure in the record strip: its verdict, or what a person decided about all that is open."""
+    opened = [row for row in rows if row.verdict != "met"]
+    if not opened:
+        return "met"
+    if not any(_is_open(row) for row in opened):
+        return "waived" if any(row.counts for row in opened) else "refused"
+    return "not_met" if any(row.verdict == "not_met" for row in opened) else "not_shown"
 
 
 def current_assessment(job: Job) -> Assessment | None:
@@ -162,6 +191,23 @@ def people_by_id(organisation_id: UUID) -> dict[str, str]:
 
 def sessions_of(job: Job) -> QuerySet[Session]:
     return Session.objects.filter(job=job, ended_how="").order_by("received_at")
+
+
+def photographed(job: Job) -> frozenset[str]:
+    """What the standing photos of the job show."""
+    rows = Evidence.objects.filter(job=job, kind="photo", ended_at__isnull=True)
+    return frozenset(str(subject) for shows in rows.values_list("shows", flat=True) for subject in shows)
+
+
+def usual_stage(job: Job) -> str:
+    """The stage at which new evidence of this job usually arises now."""
+    if job.delivered_at is not None:
+        return "later"
+    last = sessions_of(job).last()
+    if last is not None:
+        return "final" if last.ended_at is not None else "calibration"
+    closed = OperationsClosing.objects.filter(job=job, ended_at__isnull=True).exists()
+    return "before_calibration" if closed else "repair"
 
 
 def packets_of(job: Job) -> QuerySet[Packet]:

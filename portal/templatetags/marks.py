@@ -92,7 +92,7 @@ def word(code: str) -> str:
 def strip(verdicts: Iterable[str]) -> SafeString:
     """The record strip: one cell per requirement, the line running on where it is met; counts in words."""
     cells = list(verdicts)
-    counted = [(WORDS[v], cells.count(v)) for v in ("met", "not_met", "not_shown") if v in cells]
+    counted = [(words, cells.count(code)) for code, words in _STRIP_WORDS if code in cells]
     words = ", ".join(f"{count} {name}" for name, count in counted) or "nothing judged"
     drawn = format_html_join("", "{}", ((_cell(place, value),) for place, value in enumerate(cells)))
     return format_html(
@@ -104,6 +104,15 @@ def strip(verdicts: Iterable[str]) -> SafeString:
     )
 
 
+_STRIP_WORDS = (
+    ("met", "met"),
+    ("not_met", "not met"),
+    ("not_shown", "not shown"),
+    ("waived", "open and waived"),
+    ("refused", "not met and refused"),
+)
+
+
 def _cell(place: int, value: str) -> SafeString:
     x = place * 13
     drawings = {
@@ -113,6 +122,11 @@ def _cell(place: int, value: str) -> SafeString:
         f'<path d="M{x} 8h6M{x + 6} 14h6" stroke="var(--surface)" stroke-width="2.4"/></g>',
         "not_shown": f'<g class="not_shown"><path d="M{x + 1} 2h10v18h-10z" {_OUTLINE} stroke-width="1.6" '
         'stroke-dasharray="3 2"/></g>',
-        "waived": f'<g class="waived"><path d="M{x + 1.5} 20V4h9v16" {_OUTLINE} stroke-width="2.4"/></g>',
+        "waived": f'<g class="not_shown"><path d="M{x + 1} 2h10v18h-10z" {_OUTLINE} stroke-width="1.6" '
+        f'stroke-dasharray="3 2"/></g><g class="waived"><path d="M{x + 3} 18V6h6v12" {_OUTLINE} '
+        'stroke-width="2.4"/></g>',
+        "refused": f'<g class="not_met"><path d="M{x + 1} 2h10v18h-10z" {_OUTLINE} stroke-width="1.6"/></g>'
+        f'<g class="refused"><path d="M{x} 8h5a3 3 0 0 1 0 6h-3M{x + 10} 5v12" {_OUTLINE} '
+        'stroke-width="2.2"/></g>',
     }
     return mark_safe(drawings[value])  # noqa: S308

@@ -33,6 +33,24 @@ def clock(at: datetime | None, tz: str) -> str:
 
 
 @register.filter
+def short(at: datetime | None, tz: str) -> str:
+    """``Tue 5 May, 11:31 CDT``, for tables of this year's days."""
+    if at is None:
+        return "not recorded"
+    local = at.astimezone(ZoneInfo(tz))
+    return f"{local:%a} {local.day} {local:%b, %H:%M %Z}"
+
+
+@register.filter
+def zone(at: datetime | None, tz: str) -> str:
+    """``CDT (UTC−5)``: the zone that holds at that instant."""
+    if at is None:
+        return tz
+    local = at.astimezone(ZoneInfo(tz))
+    return f"{local:%Z} ({offset_words(local)})"
+
+
+@register.filter
 def day(value: date | None) -> str:
     """``12 Aug 2026``."""
     return "not recorded" if value is None else f"{value.day} {value:%b %Y}"

@@ -6,13 +6,14 @@ from uuid import UUID
 from django.http import HttpRequest, HttpResponse
 from django.views.decorators.http import require_http_methods, require_POST
 
-from jobs.access import Actor, get_packet_for, grant_of_packet, grants_for, scope
+from jobs.access import Actor, get_packet_for, grant_of_packet, grants_for
 from jobs.errors import NotFound
+from jobs.models import scope
 from jobs.selectors import cars, granted
-from jobs.services.packet import sealed_bytes, stamped_copy
-from jobs.services.sharing import note_download
+from jobs.services.packet_taking import take_packet
 from portal.clock import now
 from portal.downloads import attachment_of
+from portal.errors import request_id_of
 from portal.web.doors import page, show
 from portal.web.job_page import page_of
 
@@ -48,14 +49,5 @@ def download(request: HttpRequest, actor: Actor, packet_id: UUID) -> HttpRespons
     row = get_packet_for(actor, packet_id, as_of=at)
     if row.state != "sealed":
         raise NotFound()
-    grant = grant_of_packet(actor, row, as_of=at)
-    own = row.organisation_id == actor.organisation_id and not actor.is_outsider
-    if grant is None and not own:
-        raise NotFound()
-    with scope(row.organisation_id):
-        data = sealed_bytes(row) if own or grant is None else stamped_copy(packet=row, grant=grant, at=at)
-        note_download(
-            packet=row, actor=actor, as_of=at, grant=None if own else grant, data=data,
-            request_id=getattr(request, "request_id", ""),
-        )  # fmt: skip
+    data = take_packet(packet=row, actor=actor, as_of=at, request_id=request_id_of(request))
     return attachment_of(data, media_type="application/pdf", file_name=f"{row.serial.replace('/', '-')}.pdf")

@@ -10,8 +10,10 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from jobs.access import Actor, locations_for
-from jobs.selectors.cars import BoardCar, board_cars
+from jobs.selectors.cars import BoardCar, OpenProof, board_cars
 from jobs.selectors.due import Due, due_within
+from portal.web.proof_rows import readable, record_part
+from portal.web.proof_words import title_of_row, to_do_of_row, turn_of_row
 
 _GROUPS = (
     ("left", "Left against hold"),
@@ -39,6 +41,7 @@ class BoardRow:
     delivered_at: datetime | None
     gate: str
     group: str
+    what: str
     in_the_way: str
     settle: str
     unmapped: int
@@ -86,8 +89,11 @@ def _due_row(item: Due) -> dict[str, Any]:
         "due_on": item.due_on,
         "what": f"{item.what} {item.who}".strip(),
         "detail": _DUE_WORDS[item.kind],
+        "over": item.days_left < 0,
         "where": item.location,
-        "left": left if item.days_left >= 0 else f"over since {-item.days_left} days",
+        "left": left
+        if item.days_left >= 0
+        else f"over for {-item.days_left} day{'' if item.days_left == -1 else 's'}",
     }
 
 
@@ -105,6 +111,7 @@ def _row(item: BoardCar) -> BoardRow:
         delivered_at=car.delivered_at,
         gate=car.gate,
         group=_group(item),
+        what=_what(item),
         in_the_way=_in_the_way(item),
         settle=_settle(item),
         unmapped=item.unmapped_lines,
@@ -129,39 +136,71 @@ def _in_the_way(item: BoardCar) -> str:
         return "The record has not been judged."
     if not item.open_proofs:
         return "Nothing." if item.car.gate != "hold" else "What is required cannot be told yet."
+    more = len(item.open_proofs) - 1
+    first = _first(item)
+    return record_part(readable(first.sentence), first.citation) + (f" And {more} more." if more else "")
+
+
+def _what(item: BoardCar) -> str:
+    """The proof that weighs most and its verdict: ``Final scan not shown.``"""
+    if not item.open_proofs or item.car.gate == "none":
+        return ""
     first = _first(item)
     word = "not met" if first.verdict == "not_met" else "not shown"
-    more = len(item.open_proofs) - 1
-    return f"{first.title} {word}. {first.sentence}" + (f" And {more} more." if more else "")
+    return f"{title_of_row(first.check, first.proof_id)}: {word}."
 
 
 def _settle(item: BoardCar) -> str:
     if not item.open_proofs:
         return "Nothing open"
-    return _first(item).change or "See the car's page"
+    first = _first(item)
+    return readable(to_do_of_row(first.check, first.title, first.change)) or "See the car's page"
 
 
-def _first(item: BoardCar) -> Any:
+def _first(item: BoardCar) -> OpenProof:
     """What weighs most: not met before not shown, then what can still be done soonest."""
     return min(
         item.open_proofs,
-        key=lambda proof: (proof.verdict != "not_met", _SETTLE_FIRST.index(proof.settle)),
+        key=lambda proof: (
+            proof.verdict != "not_met",
+            _SETTLE_FIRST.index(proof.settle),
+            turn_of_row(proof.check, proof.proof_id),
+        ),
     )
 
 
 def _headline(here: int, held: int, left: int) -> SafeString:
-    cars = "1 car stands" if here == 1 else f"{here} cars stand"
-    first = format_html("<strong>{} here.</strong> ", cars)
-    if not here:
-        first = format_html("<strong>No car stands here.</strong> ")
-    second = format_html("")
-    if held:
-        second = format_html(
-            "<strong>{} cannot go</strong> as the record stands. ", "One" if held == 1 else held
-        )
-    elif here:
-        second = format_html("Each may go as the record stands. ")
-    third = format_html("")
+    """Two sentences with what matters most in bold."""
     if left:
-        third = format_html("<strong>{} left against hold.</strong>", "One" if left == 1 else left)
-    return format_html("{}{}{}", first, second, third)
+        gone = "One car has" if left == 1 else f"{_count(left)} cars have"
+        first = format_html("<strong>{} left against hold.</strong> ", gone)
+    else:
+        first = format_html("")
+    if not here:
+        return format_html("{}No car stands here.", first)
+    cars = "One car stands here" if here == 1 else f"{_count(here)} cars stand here"
+    if not held:
+        return format_html("{}{}. Each may go as the record stands.", first, cars)
+    cannot = "it" if here == 1 else "one of them" if held == 1 else f"{_count(held).lower()} of them"
+    return format_html("{}{}; <strong>{} cannot go</strong> as the record stands.", first, cars, cannot)
+
+
+_SMALL = (
+    "No",
+    "One",
+    "Two",
+    "Three",
+    "Four",
+    "Five",
+    "Six",
+    "Seven",
+    "Eight",
+    "Nine",
+    "Ten",
+    "Eleven",
+    "Twelve",
+)
+
+
+def _count(number: int) -> str:
+    return _SMALL[number] if number < len(_SMALL) else str(number)

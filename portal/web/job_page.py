@@ -2,62 +2,72 @@
 
 from typing import Any
 
-from jobs.access import Job
+from jobs.models import Job
 from jobs.selectors import cars
-from portal.web import shaping, wording
-from rules.result import Assessment
+from portal.web import proof_rows, shaping, wording
+from rules.result import Assessment, Decision
 
 _COLUMNS = ("met", "not_met", "not_shown")
 _RUN_WORDS = {
-    "waiting": "Waiting to be judged",
-    "running": "Judging again",
+    "waiting": "Waits to be judged",
+    "running": "Being judged",
     "done": "On line, judged",
-    "dead": "Judging failed; the record is kept",
+    "dead": "Judging failed, record kept",
 }
 
 
-def page_of(assessment: Assessment | None, people: dict[str, str], tz: str) -> dict[str, Any]:
-    """Everything the templates of one car show; with no judgement yet nothing is said to be met."""
+def page_of(
+    assessment: Assessment | None, people: dict[str, str], tz: str, judging: str = "done"
+) -> dict[str, Any]:
+    """Everything the templates of one car show; with no judgement yet nothing is said to be met.
+
+    Args:
+        people: names by id and login.
+        tz: the shop's zone.
+        judging: state of the newest run.
+    """
     if assessment is None:
-        return {
-            "judged": False,
-            "gate": "none",
-            "band": None,
-            "groups": (),
-            "gate_sentence": "Not judged yet.",
-        }
-    rows = shaping.rows_of(assessment, people)
-    counts = {verdict: [item for item in rows if item.verdict == verdict] for verdict in _COLUMNS}
+        return {"judged": False, "gate": "none", "gate_sentence": "Not judged yet."}
+    rows = proof_rows.rows_of(assessment, people)
+    by_verdict = {verdict: [item for item in rows if item.verdict == verdict] for verdict in _COLUMNS}
     groups = shaping.open_groups(rows)
-    met = counts["met"]
+    met = by_verdict["met"]
     return {
         "judged": True,
         "gate": shaping.gate_of(assessment),
-        "gate_sentence": shaping.gate_sentence(assessment),
+        "gate_sentence": shaping.gate_sentence(assessment, rows),
         "open_gate": assessment.disposition.startswith("release") and not assessment.left_against_hold,
-        "open_count": len([f for f in assessment.findings if f.counts and f.verdict != "met"]),
+        "open_rows": [item for item in rows if item.verdict != "met" and not item.decided],
+        "undecided": [item for item in assessment.requirements if item.state == "cannot_tell"],
         "band": shaping.band(assessment, tz),
         "next": shaping.next_action(groups),
         "required": shaping.required_of(assessment),
         "not_required": shaping.not_required_words(assessment),
         "groups": groups,
-        "pack_up": next((group.rows for group in groups if group.code == "now"), ()),
+        "pack_up": shaping.pack_up(assessment, groups, judging),
         "met_rows": met,
         "met_summary": _summary([item.title for item in met]),
+        "titles": {(row.procedure_id, row.proof_id): row.title for row in rows},
         "total": len(rows),
-        "met_count": len(met),
-        "not_met_count": len(counts["not_met"]),
-        "not_shown_count": len(counts["not_shown"]),
-        "columns": [{"verdict": verdict, "rows": counts[verdict]} for verdict in _COLUMNS],
+        "counts": [{"verdict": verdict, "count": len(by_verdict[verdict])} for verdict in _COLUMNS],
+        "columns": [
+            {
+                "verdict": verdict,
+                "count": len(by_verdict[verdict]),
+                "rows": shaping.column(by_verdict[verdict]),
+            }
+            for verdict in _COLUMNS
+        ],
         "signatures": [shaping.signature_words(item, people) for item in assessment.sign_offs],
-        "decisions": [_decision(item, people) for item in assessment.decisions],
+        "decisions": [_decision(item, people, rows) for item in assessment.decisions],
         "packs": ", ".join(f"{name} {edition}" for name, edition, _ in assessment.packs),
         "cautions": _cautions(assessment),
+        "adhesive": wording.ADHESIVE,
         "procedures": [
             {
                 "title": item.title,
                 "verdict": item.verdict,
-                "rows": [row for row in rows if row.anchor.startswith(f"proof-{item.procedure_id}-")],
+                "rows": [row for row in rows if row.procedure_id == item.procedure_id],
             }
             for item in shaping.required_procedures(assessment)
         ],
@@ -71,54 +81,52 @@ def _summary(titles: list[str]) -> str:
     return f"{shown} and {more} more" if more > 0 else shown
 
 
-def _decision(item: Any, people: dict[str, str]) -> dict[str, Any]:
+def _decision(item: Decision, people: dict[str, str], rows: tuple[proof_rows.Row, ...]) -> dict[str, Any]:
     kind = "waived" if item.kind == "waiver" else "refused"
     who = people.get(item.person, item.person)
-    what = f"{item.procedure_id} {item.proof_id}".strip()
+    key = (item.procedure_id, item.proof_id)
+    row = next((row for row in rows if (row.procedure_id, row.proof_id) == key), None)
+    what = item.procedure_id if row is None else f"{row.title} ({item.procedure_id})"
+    role = f", {item.role.replace('_', ' ')}" if item.role else ""
     return {
         "mark": kind,
-        "words": f"{what}: {kind} by {who}, {item.role.replace('_', ' ')}",
+        "words": f"{what}: {kind} by {who}{role}",
+        "at": item.at,
         "effect": item.effect,
         "why_not": item.why_not,
     }
 
 
 def _box(
-    rows: tuple[shaping.Row, ...], assessment: Assessment, people: dict[str, str]
-) -> list[dict[str, str]]:
+    rows: tuple[proof_rows.Row, ...], assessment: Assessment, people: dict[str, str]
+) -> list[dict[str, Any]]:
     """The four lines of the box on page 1: always all four."""
-    lines: list[dict[str, str]] = []
+    lines: list[dict[str, Any]] = []
     for verdict in ("not_met", "not_shown"):
-        found = [f"{row.title}. {row.line}" for row in rows if row.verdict == verdict]
-        lines.append({"code": verdict, "text": " ".join(found) or "Nothing."})
+        found = [f"{row.title}: {row.sentence}" for row in rows if row.verdict == verdict]
+        lines.append({"code": verdict, "items": found})
     for kind, code in (("waiver", "waived"), ("refusal", "refused")):
-        decided = [_decision(item, people)["words"] for item in assessment.decisions if item.kind == kind]
-        lines.append({"code": code, "text": "; ".join(decided) or "Nothing."})
+        decided = [
+            _decision(item, people, rows)["words"] for item in assessment.decisions if item.kind == kind
+        ]
+        lines.append({"code": code, "items": decided})
     return lines
 
 
 def _cautions(assessment: Assessment) -> list[str]:
-    required = shaping.required_of(assessment)
-    ids = tuple(item.procedure_id for item in required)
-    sensors = tuple(sensor for item in required for sensor in item.sensors)
-    kinds = tuple(_kind(procedure_id) for procedure_id in ids)
-    return wording.cautions_for(ids, kinds, sensors)
+    return wording.cautions_for(
+        tuple(item.kind for item in shaping.required_procedures(assessment)),
+        tuple(sensor for item in shaping.required_of(assessment) for sensor in item.sensors),
+        bonded_glass=any(item.check == "adhesive_ready" for item in assessment.findings),
+    )
 
 
-def _kind(procedure_id: str) -> str:
-    """Still or on the road, by the words of our own procedure ids; both where both are named."""
-    road, still = "ROAD" in procedure_id, "STILL" in procedure_id
-    if road and still:
-        return "static_then_dynamic"
-    return "dynamic" if road else "static" if still else ""
-
-
-def judging_words(job: Job) -> str:
+def judging_of(job: Job) -> dict[str, str]:
+    """State of the newest judgement, its words, and a text that changes whenever the page would."""
     run = cars.newest_run(job)
-    return "Nothing to judge yet" if run is None else _RUN_WORDS[run.state]
-
-
-def state_mark(job: Job) -> str:
-    """Changes whenever what the page shows may have changed."""
-    run = cars.newest_run(job)
-    return f"{job.current_assessment_id}:{job.state}:{run.state if run else ''}"
+    state = "" if run is None else run.state
+    return {
+        "state": state,
+        "words": _RUN_WORDS.get(state, "Nothing to judge yet"),
+        "mark": f"{job.current_assessment_id}:{job.state}:{state}",
+    }

@@ -6,7 +6,6 @@ from uuid import UUID, uuid4
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
-from django.utils.http import urlencode
 from django.views.decorators.http import require_http_methods, require_POST
 
 from jobs.access import Actor, get_job_for
@@ -17,10 +16,11 @@ from jobs.services.odometer import Odometer
 from jobs.services.packet import request_packet
 from jobs.services.release import ReleaseEntry, release_job
 from portal.clock import now
-from portal.permissions import MANAGERS
+from portal.errors import status_of
+from portal.permissions import DESK, MANAGERS
 from portal.web.board import board_of
-from portal.web.doors import page, show, words_of
-from portal.web.job_page import judging_words, page_of, state_mark
+from portal.web.doors import page, said, said_address, show, words_of
+from portal.web.job_page import judging_of, page_of
 
 
 @page
@@ -48,7 +48,7 @@ def release(request: HttpRequest, actor: Actor, job_id: UUID) -> HttpResponse:
     try:
         release_job(job=job, actor=actor, as_of=now(), entry=entry)
     except DomainError as error:
-        return _gate_page(request, actor, job_id, fault=error)
+        return _gate_page(request, actor, job_id, fault=error, form="release")
     return _back(job_id, "Released. Your signature covers every item recorded so far.")
 
 
@@ -68,7 +68,7 @@ def delivery(request: HttpRequest, actor: Actor, job_id: UUID) -> HttpResponse:
     try:
         deliver(job=job, actor=actor, as_of=now(), entry=entry)
     except DomainError as error:
-        return _gate_page(request, actor, job_id, fault=error)
+        return _gate_page(request, actor, job_id, fault=error, form="delivery")
     return _back(job_id, "The hand-over is on record.")
 
 
@@ -91,8 +91,8 @@ def _form_id(request: HttpRequest) -> UUID:
         raise NotFound() from None
 
 
-def _back(job_id: UUID, said: str) -> HttpResponse:
-    return redirect(f"{reverse('gate', args=[job_id])}?{urlencode({'said': said})}")
+def _back(job_id: UUID, words: str) -> HttpResponse:
+    return redirect(said_address(reverse("web:gate", args=[job_id]), job_id, words))
 
 
 _PACKET_WORDS = {
@@ -104,21 +104,26 @@ _PACKET_WORDS = {
 
 
 def _gate_page(
-    request: HttpRequest, actor: Actor, job_id: UUID, fault: DomainError | None = None
+    request: HttpRequest, actor: Actor, job_id: UUID, fault: DomainError | None = None, form: str = ""
 ) -> HttpResponse:
+    """The gate of one car; ``form`` is the sheet that stays open because what it sent was refused."""
     job = get_job_for(actor, job_id)
     heading = cars.car_of(job)
+    judging = judging_of(job)
     assessment = cars.current_assessment(job)
-    shown = page_of(assessment, cars.people_by_id(actor.organisation_id), heading.tz)
-    shown["may_release"] = actor.has_role(*actor.organisation.release_roles)
+    people = cars.people_by_id(actor.organisation_id)
+    shown = page_of(assessment, people, heading.tz, judging["state"])
     context: dict[str, Any] = {
         "car": heading,
         "page": shown,
-        "judging": judging_words(job),
-        "state_mark": state_mark(job),
-        "said": request.GET.get("said", "")[:300],
-        "fault": words_of(fault) if fault else None,
+        "judging": judging,
+        "said": said(request, job_id),
+        "left": len(shown.get("open_rows", ())) + len(shown.get("undecided", ())),
+        "fault": words_of(fault, shown.get("titles")) if fault else None,
+        "sheet": form,
         "new_ids": {name: uuid4() for name in ("release", "delivery", "packet")},
+        "may_release": actor.has_role(*actor.organisation.release_roles),
+        "may_deliver": bool(actor.roles & DESK),
         "may_packet": bool(actor.roles & (MANAGERS | {"quality_reviewer"})) and assessment is not None,
         "packets": [
             {
@@ -130,4 +135,4 @@ def _gate_page(
             for packet in cars.packets_of(job)
         ],
     }
-    return show(request, "desk/gate.html", context, status=422 if fault else 200)
+    return show(request, "desk/gate.html", context, status=status_of(fault) if fault else 200)

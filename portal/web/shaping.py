@@ -1,4 +1,4 @@
-"""From an assessment to what a page shows: rows, groups, the next action, the gate in a sentence."""
+"""From an assessment to what a page shows: groups, the next action, the band about adhesive, the gate."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -6,29 +6,8 @@ from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from portal.web import wording
-from rules.result import Assessment, ProcedureResult, Requirement, SignOffState
-from rules.verdict import Finding, Number
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Row:
-    """One proof as a page shows it."""
-
-    anchor: str
-    title: str
-    line: str
-    verdict: str
-    sentence: str
-    reasons: str
-    numbers: tuple[str, ...]
-    notes: tuple[str, ...]
-    change: str
-    settle: str
-    settle_words: str
-    citation: str
-    pack: str
-    edition: int
-    waived_by: str
+from portal.web.proof_rows import Row, plain, readable
+from rules.result import Assessment, ProcedureResult, ReadyTime, Requirement, SignOffState
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,72 +35,52 @@ class Band:
     passed: bool
 
 
-def number_words(number: Number) -> str:
-    """``distance 3206.00 mm, accepted from 3186.17 to 3213.83``: rounded for reading, not for deciding."""
-    if number.value is None:
-        return f"{number.name.replace('_', ' ')}: none"
-    parts = [f"{number.name.replace('_', ' ')} {_plain(number.value)} {number.unit}".strip()]
-    if number.u:
-        parts.append(f"standard uncertainty {_plain(number.u)}")
-    lower, upper = _accept(number)
-    if lower is not None and upper is not None:
-        parts.append(f"accepted from {lower} to {upper}")
-    elif lower is not None:
-        parts.append(f"accepted from {lower}")
-    elif upper is not None:
-        parts.append(f"accepted up to {upper}")
-    return ", ".join(parts)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PackUp:
+    """The answer to "may I pack up": first words, the rest, and what would be lost."""
+
+    answer: str
+    words: str
+    rows: tuple[Row, ...] = ()
 
 
-def _accept(number: Number) -> tuple[str | None, str | None]:
-    guard = number.guard or 0.0
-    lower = None if number.lower is None else _plain(number.lower + guard)
-    upper = None if number.upper is None else _plain(number.upper - guard)
-    return lower, upper
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GateItem:
+    """One item of a column of the gate page: a proof, or a whole procedure that nobody has begun."""
 
-
-def _plain(value: float) -> str:
-    text = f"{value:.3f}".rstrip("0").rstrip(".")
-    return text.replace("-", "−") if text not in ("-0", "") else "0"
-
-
-def row(finding: Finding, people: dict[str, str]) -> Row:
-    """One finding as a row; ``people`` gives names for ids."""
-    outcome = finding.outcome
-    opened = outcome.verdict != "met"
-    return Row(
-        anchor=f"proof-{finding.procedure_id}-{finding.proof_id}",
-        title=finding.title,
-        line=(outcome.change or outcome.sentence) if opened else outcome.sentence,
-        verdict=outcome.verdict,
-        sentence=outcome.sentence,
-        reasons=", ".join(code.replace("_", " ") for code in outcome.reasons),
-        numbers=tuple(number_words(number) for number in outcome.numbers),
-        notes=outcome.notes,
-        change=outcome.change,
-        settle=outcome.settle,
-        settle_words=wording.SETTLE_WORDS[outcome.settle],
-        citation=finding.citation,
-        pack=finding.pack,
-        edition=finding.edition,
-        waived_by=people.get(finding.waived_by, "somebody") if finding.waived_by else "",
-    )
+    title: str
+    sentence: str
+    change: str
+    settle_words: str
+    waived_by: str
+    refused: bool
 
 
 def open_groups(rows: Iterable[Row]) -> tuple[Group, ...]:
-    """Open rows in the order of what can still be done."""
+    """Open rows in the order of what can still be done; what a person decided about stands last."""
     opened = [item for item in rows if item.verdict != "met"]
-    groups = (
-        Group(code=code, title=title, rows=tuple(item for item in opened if item.settle == code))
+    groups = [
+        Group(
+            code=code,
+            title=title,
+            rows=tuple(
+                sorted(
+                    (item for item in opened if item.settle == code and not item.decided),
+                    key=lambda item: item.turn,
+                )
+            ),
+        )
         for code, title in wording.SETTLE_GROUPS
-    )
+    ]
+    decided = tuple(item for item in opened if item.decided)
+    groups.append(Group(code="decided", title="Waived or refused; the verdict stays", rows=decided))
     return tuple(group for group in groups if group.rows)
 
 
 def next_action(groups: tuple[Group, ...]) -> NextAction | None:
     """The first thing that can still be done; None where nothing is open or nothing can be done."""
     for group in groups:
-        if group.code == "never":
+        if group.code in ("never", "decided"):
             return None
         first = group.rows[0]
         button, href = _button(first)
@@ -136,12 +95,12 @@ def next_action(groups: tuple[Group, ...]) -> NextAction | None:
 
 
 def _button(first: Row) -> tuple[str, str]:
-    text = f"{first.title} {first.change}".lower()
-    if "sign" in text and "design" not in text:
+    text = first.change.lower()
+    if first.title.endswith("signature"):
         return "Sign", "#sign"
     if "photo" in text or "picture" in text:
         return "Take the photo", "#photo"
-    if " log" in text or "scan" in text or "file" in text:
+    if "file" in text or first.title in ("Scan before the repair", "Final scan"):
         return "Add the file", "#file"
     return "Show it in the list", f"#{first.anchor}"
 
@@ -152,11 +111,57 @@ def band(assessment: Assessment, tz: str) -> Band | None:
     if ready is None:
         return None
     if ready.ready_cautious is None:
-        return Band(headline="Do not drive: no ready time", sentence=ready.sentence, passed=False)
-    local: datetime = ready.ready_cautious.astimezone(ZoneInfo(tz))
+        return Band(headline="Do not drive: no ready time", sentence=readable(ready.sentence), passed=False)
+    local = ready.ready_cautious.astimezone(ZoneInfo(tz))
+    gate_day = assessment.gate_at.astimezone(ZoneInfo(tz)).date()
+    when = (
+        f"{local:%H:%M}" if local.date() == gate_day else f"{local:%a} {local.day} {local:%b}, {local:%H:%M}"
+    )
+    sentence = _band_sentence(assessment, ready, tz)
     if ready.passed:
-        return Band(headline=f"Adhesive ready since {local:%H:%M}", sentence=ready.sentence, passed=True)
-    return Band(headline=f"Do not drive before {local:%H:%M}", sentence=ready.sentence, passed=False)
+        return Band(headline=f"Adhesive ready since {when}", sentence=sentence, passed=True)
+    later = f"{sentence} Later if it gets colder or drier."
+    return Band(headline=f"Do not drive before {when}", sentence=later, passed=False)
+
+
+def _band_sentence(assessment: Assessment, ready: ReadyTime, tz: str) -> str:
+    """``Glass set 12:55 CDT. Coldest 19.2 °C, driest 53 % so far: 60 min by the data sheet.``"""
+    found = [item for item in assessment.findings if item.check == "adhesive_ready"]
+    numbers: dict[str, list[float]] = {}
+    for number in found[0].outcome.numbers if len(found) == 1 else ():
+        if number.value is not None:
+            numbers.setdefault(number.name, []).append(number.value)
+    coldest, driest = numbers.get("lowest_temp", []), numbers.get("lowest_rh", [])
+    if len(coldest) != 1 or len(driest) != 1 or ready.minutes is None:
+        return readable(ready.sentence)
+    set_at: datetime = ready.set_at.astimezone(ZoneInfo(tz))
+    so_far = "" if ready.passed else " so far"
+    return (
+        f"Glass set {set_at:%H:%M %Z}. Coldest {plain(coldest[0])} °C, driest {plain(driest[0])} %{so_far}: "
+        f"{ready.minutes} min by the data sheet, with room for the logger's uncertainty."
+    )
+
+
+def pack_up(assessment: Assessment, groups: tuple[Group, ...], judging: str) -> PackUp:
+    """Whether the set-up may go, by the last judgement; while one is under way nobody can say."""
+    if judging in ("waiting", "running"):
+        return PackUp(answer="Wait.", words="The record is being judged. The answer may change.")
+    at_risk = next((group.rows for group in groups if group.code == "now"), ())
+    if at_risk:
+        return PackUp(
+            answer="Not yet.", words="These can no longer be settled once the set-up is gone:", rows=at_risk
+        )
+    ahead = [
+        item.title
+        for item in required_procedures(assessment)
+        if item.kind and item.governing_session is None and not item.refused
+    ]
+    if ahead:
+        return PackUp(answer="Not yet.", words=f"Nobody has begun: {', '.join(ahead)}.")
+    if any(group.code == "car_here" for group in groups):
+        words = "No open proof needs the set-up any more. The car stays: some proofs still need it here."
+        return PackUp(answer="The set-up may go.", words=words)
+    return PackUp(answer="The set-up may go.", words="No open proof needs the set-up or the car any more.")
 
 
 def gate_of(assessment: Assessment | None) -> str:
@@ -166,27 +171,74 @@ def gate_of(assessment: Assessment | None) -> str:
     return "left_against_hold" if assessment.left_against_hold else assessment.disposition
 
 
-def gate_sentence(assessment: Assessment) -> str:
+def gate_sentence(assessment: Assessment, rows: tuple[Row, ...]) -> str:
     """What stands between this car and release, counted in words."""
-    counted = [finding for finding in assessment.findings if finding.counts and finding.verdict != "met"]
     if assessment.left_against_hold:
-        return "The car left while the gate said hold."
-    if assessment.disposition == "hold":
-        left = len(counted)
-        undecided = [item for item in assessment.requirements if item.state == "cannot_tell"]
-        parts = []
-        if left:
-            parts.append(f"{left} proof{'s' if left != 1 else ''} stand{'' if left != 1 else 's'} in the way")
-        if undecided:
-            parts.append(f"{len(undecided)} procedure{'s' if len(undecided) != 1 else ''} cannot be told yet")
-        return ("; ".join(parts) or "; ".join(assessment.held_because) or "The record is not complete") + "."
+        return "The car left while the gate said hold. The record says so for ever."
     if assessment.disposition == "release":
         return "Every required proof is met and the signatures are fresh."
-    return "Only what a person decided is left open. The verdicts stay as they are."
+    if assessment.disposition != "hold":
+        return "Only what a person decided is left open. The verdicts stay as they are."
+    parts = _in_the_way(assessment, rows)
+    return f"{wording.sentence_start('; '.join(parts) or 'the record is not complete')}."
 
 
-def rows_of(assessment: Assessment, people: dict[str, str]) -> tuple[Row, ...]:
-    return tuple(row(finding, people) for finding in assessment.findings)
+def _in_the_way(assessment: Assessment, rows: tuple[Row, ...]) -> list[str]:
+    counted = [item for item in rows if item.verdict != "met" and not item.decided]
+    undecided = [item for item in assessment.requirements if item.state == "cannot_tell"]
+    parts = []
+    if counted:
+        by_class = [
+            f"{sum(item.settle == code for item in counted)} {words}"
+            for code, words in wording.SETTLE_COUNTS
+            if any(item.settle == code for item in counted)
+        ]
+        things = wording.counted(len(counted), "proof stands", "proofs stand")
+        parts.append(f"{things} between this car and release: {', '.join(by_class)}")
+    if undecided:
+        parts.append(
+            f"of {wording.counted(len(undecided), 'procedure', 'procedures')} nobody can tell yet "
+            "whether it is required"
+        )
+    if not parts:
+        parts = [readable(line).rstrip(".") for line in assessment.held_because]
+    return parts
+
+
+def column(rows: Iterable[Row]) -> list[GateItem]:
+    """The items of one column; the proofs of a procedure that nobody has begun are one item."""
+    items: list[GateItem] = []
+    waiting: dict[str, list[Row]] = {}
+    for row in rows:
+        if row.not_begun and not row.decided:
+            waiting.setdefault(row.procedure_id, []).append(row)
+        else:
+            items.append(_gate_item(row))
+    return items + [_not_begun(group) for group in waiting.values()]
+
+
+def _gate_item(row: Row) -> GateItem:
+    return GateItem(
+        title=row.title,
+        sentence=row.line if row.verdict == "met" else row.sentence,
+        change=row.change,
+        settle_words=row.settle_words,
+        waived_by=row.waived_by,
+        refused=row.refused,
+    )
+
+
+def _not_begun(rows: list[Row]) -> GateItem:
+    names = [row.title[:1].lower() + row.title[1:] for row in rows]
+    missing = wording.counted(len(rows), "proof does", "proofs do")
+    return GateItem(
+        title=rows[0].procedure,
+        sentence=f"Nobody has begun it. {missing} not exist: {', '.join(names)}.",
+        change="Carry it out.",
+        settle_words=rows[0].settle_words,
+        waived_by="",
+        refused=False,
+    )
 
 
 def required_of(assessment: Assessment) -> tuple[Requirement, ...]:
@@ -195,11 +247,6 @@ def required_of(assessment: Assessment) -> tuple[Requirement, ...]:
 
 def not_required_words(assessment: Assessment) -> str:
     return ", ".join(item.title for item in assessment.requirements if item.state == "not_required")
-
-
-def procedure_verdicts(assessment: Assessment) -> tuple[str, ...]:
-    """One verdict per procedure that counts, for the record strip."""
-    return tuple(item.verdict for item in assessment.procedures if item.state != "not_required")
 
 
 def required_procedures(assessment: Assessment) -> tuple[ProcedureResult, ...]:
@@ -213,5 +260,5 @@ def signature_words(state: SignOffState, people: dict[str, str]) -> dict[str, ob
         "covered": state.covered,
         "coverable": state.coverable,
         "fresh": state.fresh,
-        "why": "; ".join(state.stale_because),
+        "why": "; ".join(readable(line) for line in state.stale_because),
     }

@@ -8,26 +8,29 @@ from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect
 from django.urls import reverse
-from django.utils.http import urlencode
 from django.views.decorators.http import require_http_methods, require_POST
 
-from jobs.access import Actor, get_job_for, locations_for
+from jobs.access import Actor, equipment_for, get_job_for, locations_for
 from jobs.errors import DomainError, NotFound
 from jobs.selectors import cars
 from jobs.services.decision import SignOffEntry, sign
 from jobs.services.evidence_intake import Upload
 from jobs.services.filing import file_evidence
 from portal.clock import now
+from portal.errors import status_of
 from portal.web import wording
-from portal.web.doors import page, show, words_of
-from portal.web.job_page import judging_words, page_of, state_mark
+from portal.web.doors import page, said, said_address, show, words_of
+from portal.web.job_page import judging_of, page_of
 
 
 @page
 @require_http_methods(["GET", "HEAD"])
 def car_list(request: HttpRequest, actor: Actor) -> HttpResponse:
     places = ", ".join(location.name for location in locations_for(actor)) or "no location"
-    return show(request, "bay/cars.html", {"cars": cars.list_cars(actor), "places": places})
+    rows = cars.list_cars(actor)
+    gone = sum(row.delivered_at is not None for row in rows)
+    context = {"cars": rows, "here": len(rows) - gone, "gone": gone, "places": places}
+    return show(request, "bay/cars.html", context)
 
 
 @page
@@ -40,21 +43,22 @@ def car(request: HttpRequest, actor: Actor, job_id: UUID) -> HttpResponse:
 @require_http_methods(["GET", "HEAD"])
 def car_state(request: HttpRequest, actor: Actor, job_id: UUID) -> HttpResponse:
     """What the page asks every few seconds: has the judgement changed."""
-    job = get_job_for(actor, job_id)
-    return JsonResponse({"state": state_mark(job), "words": judging_words(job)})
+    judging = judging_of(get_job_for(actor, job_id))
+    return JsonResponse({"state": judging["mark"], "words": judging["words"]})
 
 
 @page
 @require_POST
 def keep_photo(request: HttpRequest, actor: Actor, job_id: UUID) -> HttpResponse:
     shows = (str(request.POST.get("shows", "")),)
-    return _keep(request, actor, job_id, kind="photo", shows=shows)
+    return _keep(request, actor, job_id, form="photo", kind="photo", shows=shows)
 
 
 @page
 @require_POST
 def keep_file(request: HttpRequest, actor: Actor, job_id: UUID) -> HttpResponse:
-    return _keep(request, actor, job_id, kind=str(request.POST.get("kind", "")), shows=())
+    kind = str(request.POST.get("kind", ""))
+    return _keep(request, actor, job_id, form="file", kind=kind, shows=())
 
 
 @page
@@ -70,18 +74,17 @@ def sign_work(request: HttpRequest, actor: Actor, job_id: UUID) -> HttpResponse:
         )
         sign(job=job, actor=actor, as_of=now(), entry=entry)
     except DomainError as error:
-        return _car_page(request, actor, job_id, fault=error)
+        return _car_page(request, actor, job_id, fault=error, form="sign")
     return _back(job_id, "Signed. The signature covers every item recorded so far.")
 
 
 def _keep(
-    request: HttpRequest, actor: Actor, job_id: UUID, *, kind: str, shows: tuple[str, ...]
+    request: HttpRequest, actor: Actor, job_id: UUID, *, form: str, kind: str, shows: tuple[str, ...]
 ) -> HttpResponse:
     job = get_job_for(actor, job_id)
     file = request.FILES.get("file")
     if file is None:
         return _back(job_id, "No file was chosen. Nothing was kept.")
-    session = str(request.POST.get("session", ""))
     try:
         upload = Upload(
             id=_form_id(request),
@@ -89,13 +92,13 @@ def _keep(
             kind=kind,
             stage=str(request.POST.get("stage", "")),
             shows=shows,
-            session=UUID(session) if session else None,
+            session=_session_id(request),
             instrument=str(request.POST.get("instrument", "")).strip().upper(),
             file_name=file.name or "",
         )
         evidence, created = file_evidence(job=job, actor=actor, as_of=now(), upload=upload, source=file.file)
     except DomainError as error:
-        return _car_page(request, actor, job_id, fault=error)
+        return _car_page(request, actor, job_id, fault=error, form=form)
     words = "kept" if created else "was already on record"
     return _back(job_id, f"Evidence {evidence.number} {words}. The record is being judged again.")
 
@@ -117,32 +120,51 @@ def _form_id(request: HttpRequest) -> UUID:
         raise NotFound() from None
 
 
-def _back(job_id: UUID, said: str) -> HttpResponse:
-    return redirect(f"{reverse('car', args=[job_id])}?{urlencode({'said': said})}")
+def _session_id(request: HttpRequest) -> UUID | None:
+    text = str(request.POST.get("session", ""))
+    if not text:
+        return None
+    try:
+        return UUID(text)
+    except ValueError:
+        raise NotFound() from None
+
+
+def _back(job_id: UUID, words: str) -> HttpResponse:
+    return redirect(said_address(reverse("web:car", args=[job_id]), job_id, words))
 
 
 def _car_page(
-    request: HttpRequest, actor: Actor, job_id: UUID, fault: DomainError | None = None
+    request: HttpRequest, actor: Actor, job_id: UUID, fault: DomainError | None = None, form: str = ""
 ) -> HttpResponse:
+    """The page of one car; ``form`` is the sheet that stays open because what it sent was refused."""
     job = get_job_for(actor, job_id)
     heading = cars.car_of(job)
-    assessment = cars.current_assessment(job)
+    judging = judging_of(job)
+    people = cars.people_by_id(actor.organisation_id)
+    shown = page_of(cars.current_assessment(job), people, heading.tz, judging["state"])
+    seen = cars.photographed(job)
     context: dict[str, Any] = {
         "car": heading,
-        "page": page_of(assessment, cars.people_by_id(actor.organisation_id), heading.tz),
-        "judging": judging_words(job),
-        "state_mark": state_mark(job),
-        "said": request.GET.get("said", "")[:300],
-        "fault": words_of(fault) if fault else None,
+        "page": shown,
+        "judging": judging,
+        "said": said(request, job_id),
+        "fault": words_of(fault, shown.get("titles")) if fault else None,
+        "sheet": form,
         "new_ids": {name: uuid4() for name in ("photo", "file", "sign")},
-        "subjects": wording.SUBJECTS,
+        "subjects": sorted(
+            ((code, f"{words}, on record already" if code in seen else words, code in seen)
+             for code, words in wording.SUBJECTS),
+            key=lambda item: item[2],
+        ),
         "stages": wording.STAGES,
+        "usual_stage": cars.usual_stage(job),
         "kinds": wording.KINDS,
-        "sign_roles": [pair for pair in wording.SIGN_ROLES if actor.has_role(pair[0])]
-        or wording.SIGN_ROLES[:1],
+        "instruments": [item.tag for item in equipment_for(actor).exclude(state="retired").order_by("tag")],
+        "sign_roles": [pair for pair in wording.SIGN_ROLES if actor.has_role(pair[0])],
         "sessions": [
             {"id": session.pk, "words": f"{session.procedure_id}, attempt {session.attempt}"}
             for session in cars.sessions_of(job)
         ],
-    }
-    return show(request, "bay/car.html", context, status=422 if fault else 200)
+    }  # fmt: skip
+    return show(request, "bay/car.html", context, status=status_of(fault) if fault else 200)

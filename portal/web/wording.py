@@ -14,6 +14,13 @@ SETTLE_WORDS: Final = {
     "desk": "can be done from the desk",
     "never": "cannot be repaired",
 }
+# The same classes as counts in a sentence: "2 with the car here, 1 from the desk".
+SETTLE_COUNTS: Final = (
+    ("now", "while the set-up stands"),
+    ("car_here", "with the car here"),
+    ("desk", "from the desk"),
+    ("never", "that cannot be repaired"),
+)
 NEXT_WHEN: Final = {
     "now": "Next, while the set-up stands",
     "car_here": "Next, at the car",
@@ -48,20 +55,29 @@ SUBJECTS: Final = (
     ("vehicle_front_with_slip", "vehicle front with its slip"),
     ("plate", "licence plate"),
     ("vin_plate", "VIN plate"),
+    ("vin_label", "VIN label"),
     ("dash_lamps_before", "dash lamps before"),
     ("dash_lamps_after", "dash lamps after"),
     ("odometer_in", "odometer at intake"),
     ("odometer_out", "odometer at hand-over"),
     ("safety_mark_photo", "safety mark of the glass"),
+    ("camera_window_outside", "camera window from outside"),
     ("cargo_area", "luggage space"),
     ("steering_wheel", "steering wheel straight ahead"),
     ("wide_bay", "the whole bay"),
+    ("target_board", "target board"),
     ("radar_zone", "radar zone"),
-    ("camera_window_outside", "camera window from outside"),
+    ("instrument_display", "display of an instrument"),
+    ("damage", "damage"),
+    ("repair_detail", "detail of the repair"),
 )
 MAKER_TEXT: Final = (
     "Limits come from the named pack. If the vehicle maker's service information differs, the maker's text "
     "applies; tell the pack author."
+)
+RECORD_ONLY: Final = (
+    "Gate and verdicts say what the record shows. They do not certify that a car or any of its systems is "
+    "safe. The vehicle maker's service information, local codes and licensed practice prevail."
 )
 CAUTIONS: Final = (
     "Follow the vehicle maker's service information and your licence; disable as directed before unplugging "
@@ -75,10 +91,15 @@ ROAD_CAUTIONS: Final = (
     "or may react wrongly. Never test emergency braking or steering against people or vehicles.",
     "Insured and licensed driver only.",
 )
-GLASS_CAUTIONS: Final = (
-    "Isocyanates and solvents: gloves, ventilation, follow the safety data sheet.",
-    "Engine running indoors: exhaust extraction connected and running.",
+ADHESIVE: Final = (
+    "Follow the adhesive maker's data sheet for this vehicle and climate. Do not drive before the ready "
+    "time. The computed time uses only what was recorded."
 )
+GLASS_CAUTIONS: Final = (
+    ADHESIVE,
+    "Urethane, primer, cleaner: isocyanates and solvents. Gloves, ventilation, follow the safety data sheet.",
+)
+ENGINE_CAUTION: Final = "Engine running indoors: exhaust extraction connected and running."
 RADAR_CAUTIONS: Final = (
     "Radar: keep to the maker's distances; nobody in the marked zone during the session.",
 )
@@ -89,17 +110,33 @@ STILL_CAUTIONS: Final = (
 )
 
 
-def cautions_for(
-    procedure_ids: tuple[str, ...], kinds: tuple[str, ...], sensors: tuple[str, ...]
-) -> list[str]:
-    """The cautions that touch the required work, the general ones last."""
+def cautions_for(kinds: tuple[str, ...], sensors: tuple[str, ...], *, bonded_glass: bool) -> list[str]:
+    """The cautions that touch the required work, the general ones last.
+
+    Args:
+        kinds: kinds of the required procedures, as the packs give them.
+        sensors: the sensors they are about.
+        bonded_glass: whether adhesive has to be ready before the car is driven.
+    """
     lines: list[str] = []
     if "dynamic" in kinds or "static_then_dynamic" in kinds:
         lines += ROAD_CAUTIONS
-    if "CP-BOND" in procedure_ids:
+    if bonded_glass:
         lines += GLASS_CAUTIONS
     if any("radar" in sensor for sensor in sensors):
         lines += RADAR_CAUTIONS
     if "static" in kinds or "static_then_dynamic" in kinds:
         lines += STILL_CAUTIONS
+    if any(kinds):
+        lines.append(ENGINE_CAUTION)
     return [*lines, *CAUTIONS]
+
+
+def counted(number: int, one: str, many: str) -> str:
+    """``1 proof`` or ``3 proofs``."""
+    return f"{number} {one if number == 1 else many}"
+
+
+def sentence_start(text: str) -> str:
+    """The first letter as a capital, the rest as it is."""
+    return text[:1].upper() + text[1:]

@@ -1,20 +1,49 @@
-// Loads the page anew when the job's judgement has changed, unless somebody is typing or holds a file.
+// Loads the page anew when the judgement has changed, unless that would lose something: typed text, a chosen
+// file, an open sheet. Then a note with a link appears instead.
 const mark = document.querySelector("[data-refresh]");
+const note = document.querySelector("[data-fresh]");
+const OPENED = "opened rows";
+
+const changed = (field) => {
+  if (field.type === "hidden") return false;
+  if (field.type === "file") return field.files.length > 0;
+  if (field.tagName === "SELECT") {
+    const before = [...field.options].findIndex((option) => option.defaultSelected);
+    return field.selectedIndex !== Math.max(before, 0);
+  }
+  return field.value !== field.defaultValue;
+};
 const busy = () =>
-  [...document.querySelectorAll("input[type=file], input[type=password], input:not([type=hidden]), textarea")].some(
-    (field) => field.value && field !== document.querySelector("#look"),
-  ) || document.activeElement?.matches("input, select, textarea, summary");
+  document.querySelector(".sheet.open, .sheet:target, .menu[open]") !== null ||
+  document.activeElement?.matches("input, select, textarea") ||
+  [...document.querySelectorAll("main input, main select, main textarea")].some(changed);
+
+const reload = () => {
+  const rows = [...document.querySelectorAll("details[open][id]")].map((row) => row.id);
+  sessionStorage.setItem(OPENED, JSON.stringify(rows));
+  location.reload();
+};
+const reopen = () => {
+  const rows = JSON.parse(sessionStorage.getItem(OPENED) ?? "[]");
+  sessionStorage.removeItem(OPENED);
+  for (const id of rows) document.getElementById(id)?.setAttribute("open", "");
+};
 const look = async () => {
   if (document.hidden) return;
   try {
-    const answer = await fetch(mark.dataset.refresh, { headers: { Accept: "application/json" } });
+    const answer = await fetch(mark.dataset.refresh, { headers: { Accept: "application/json" }, redirect: "error" });
     if (!answer.ok) return;
     const { state, words } = await answer.json();
+    if (mark.textContent !== words) mark.textContent = words;
     if (state === mark.dataset.state) return;
-    if (busy()) mark.textContent = `${words} New verdicts: load the page again.`;
-    else location.reload();
+    // An address that a form was sent to must not be loaded again: that would send the form again.
+    if (busy() || location.pathname !== mark.dataset.page) note.hidden = false;
+    else reload();
   } catch {
-    mark.textContent = "No signal. Verdicts on this page may be old.";
+    mark.textContent = "No signal. Verdicts here may be old.";
   }
 };
-if (mark) setInterval(look, 3000);
+if (mark) {
+  reopen();
+  setInterval(look, 3000);
+}
