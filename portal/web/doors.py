@@ -40,7 +40,7 @@ def page(view: View[P]) -> Callable[Concatenate[HttpRequest, P], HttpResponse]:
     """Wraps a view that takes the actor: sign-in, permission by route and method, scope, error pages."""
 
     @wraps(view)
-    def door(request: HttpRequest, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
+    def door(request: HttpRequest, /, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
         try:
             actor = actor_of_session(request)
         except NotSignedIn:

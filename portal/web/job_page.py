@@ -29,7 +29,8 @@ def page_of(
     if assessment is None:
         return {"judged": False, "gate": "none", "gate_sentence": "Not judged yet."}
     rows = proof_rows.rows_of(assessment, people)
-    by_verdict = {verdict: [item for item in rows if item.verdict == verdict] for verdict in _COLUMNS}
+    in_turn = sorted(rows, key=lambda item: item.order if item.verdict != "met" else (0, 0))
+    by_verdict = {verdict: [item for item in in_turn if item.verdict == verdict] for verdict in _COLUMNS}
     groups = shaping.open_groups(rows)
     met = by_verdict["met"]
     return {
@@ -37,7 +38,7 @@ def page_of(
         "gate": shaping.gate_of(assessment),
         "gate_sentence": shaping.gate_sentence(assessment, rows),
         "open_gate": assessment.disposition.startswith("release") and not assessment.left_against_hold,
-        "open_rows": [item for item in rows if item.verdict != "met" and not item.decided],
+        "open_rows": [item for item in in_turn if item.verdict != "met" and not item.decided],
         "undecided": [item for item in assessment.requirements if item.state == "cannot_tell"],
         "band": shaping.band(assessment, tz),
         "next": shaping.next_action(groups),
@@ -48,6 +49,7 @@ def page_of(
         "met_rows": met,
         "met_summary": _summary([item.title for item in met]),
         "titles": {(row.procedure_id, row.proof_id): row.title for row in rows},
+        "photos_asked": shaping.photos_asked(assessment),
         "total": len(rows),
         "counts": [{"verdict": verdict, "count": len(by_verdict[verdict])} for verdict in _COLUMNS],
         "columns": [

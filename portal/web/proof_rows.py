@@ -44,6 +44,11 @@ class Row:
     turn: int
 
     @property
+    def order(self) -> tuple[int, int]:
+        """Among open rows: what can be lost first, then the turn in a usual day."""
+        return list(wording.SETTLE_WORDS).index(self.settle), self.turn
+
+    @property
     def decided(self) -> bool:
         """A person decided about it: it is open, and the gate takes it out."""
         return bool(self.waived_by) or self.refused
@@ -119,7 +124,10 @@ def rows_of(assessment: Assessment, people: dict[str, str]) -> tuple[Row, ...]:
 
 def _row(finding: Finding, people: dict[str, str], title: str, procedure: str, refused: bool) -> Row:
     outcome = finding.outcome
+    not_begun = proof_words.not_begun(finding)
     sentence = readable(outcome.sentence)
+    if not_begun:
+        sentence = record_part(sentence, finding.citation)
     change = readable(proof_words.to_do(finding))
     return Row(
         anchor=f"proof-{finding.procedure_id}-{finding.proof_id}",
@@ -141,7 +149,7 @@ def _row(finding: Finding, people: dict[str, str], title: str, procedure: str, r
         edition=finding.edition,
         waived_by=people.get(finding.waived_by, "somebody") if finding.waived_by else "",
         refused=not finding.counts and refused,
-        not_begun=proof_words.not_begun(finding),
+        not_begun=not_begun,
         turn=proof_words.turn(finding),
     )
 

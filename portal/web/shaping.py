@@ -66,7 +66,7 @@ def open_groups(rows: Iterable[Row]) -> tuple[Group, ...]:
             rows=tuple(
                 sorted(
                     (item for item in opened if item.settle == code and not item.decided),
-                    key=lambda item: item.turn,
+                    key=lambda item: item.order,
                 )
             ),
         )
@@ -162,6 +162,16 @@ def pack_up(assessment: Assessment, groups: tuple[Group, ...], judging: str) -> 
         words = "No open proof needs the set-up any more. The car stays: some proofs still need it here."
         return PackUp(answer="The set-up may go.", words=words)
     return PackUp(answer="The set-up may go.", words="No open proof needs the set-up or the car any more.")
+
+
+def photos_asked(assessment: Assessment) -> frozenset[str]:
+    """Photo subjects that an open proof names as missing."""
+    changes = " ".join(
+        item.outcome.change
+        for item in assessment.findings
+        if item.verdict != "met" and item.check == "photo_set"
+    )
+    return frozenset(code for code, _ in wording.SUBJECTS if code.replace("_", " ") in changes)
 
 
 def gate_of(assessment: Assessment | None) -> str:

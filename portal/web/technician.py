@@ -1,10 +1,10 @@
 """The technician's pages: the cars at hand, and one car with what is required, missing and still possible."""
 
 import hashlib
-from typing import Any
+from collections.abc import Iterable
+from typing import Any, BinaryIO, cast
 from uuid import UUID, uuid4
 
-from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect
 from django.urls import reverse
@@ -65,13 +65,13 @@ def keep_file(request: HttpRequest, actor: Actor, job_id: UUID) -> HttpResponse:
 @require_POST
 def sign_work(request: HttpRequest, actor: Actor, job_id: UUID) -> HttpResponse:
     job = get_job_for(actor, job_id)
+    entry = SignOffEntry(
+        id=_form_id(request),
+        role=str(request.POST.get("role", "")),
+        pin=str(request.POST.get("pin", "")),
+        statement_version="1",
+    )
     try:
-        entry = SignOffEntry(
-            id=_form_id(request),
-            role=str(request.POST.get("role", "")),
-            pin=str(request.POST.get("pin", "")),
-            statement_version="1",
-        )
         sign(job=job, actor=actor, as_of=now(), entry=entry)
     except DomainError as error:
         return _car_page(request, actor, job_id, fault=error, form="sign")
@@ -85,30 +85,31 @@ def _keep(
     file = request.FILES.get("file")
     if file is None:
         return _back(job_id, "No file was chosen. Nothing was kept.")
+    upload = Upload(
+        id=_form_id(request),
+        claimed_sha256=_sha256(file.chunks(1 << 20)),
+        kind=kind,
+        stage=str(request.POST.get("stage", "")),
+        shows=shows,
+        session=_session_id(request),
+        instrument=str(request.POST.get("instrument", "")).strip().upper(),
+        file_name=file.name or "",
+    )
+    file.seek(0)
+    source = cast(BinaryIO, file.file)
     try:
-        upload = Upload(
-            id=_form_id(request),
-            claimed_sha256=_sha256(file),
-            kind=kind,
-            stage=str(request.POST.get("stage", "")),
-            shows=shows,
-            session=_session_id(request),
-            instrument=str(request.POST.get("instrument", "")).strip().upper(),
-            file_name=file.name or "",
-        )
-        evidence, created = file_evidence(job=job, actor=actor, as_of=now(), upload=upload, source=file.file)
+        evidence, created = file_evidence(job=job, actor=actor, as_of=now(), upload=upload, source=source)
     except DomainError as error:
         return _car_page(request, actor, job_id, fault=error, form=form)
     words = "kept" if created else "was already on record"
     return _back(job_id, f"Evidence {evidence.number} {words}. The record is being judged again.")
 
 
-def _sha256(file: UploadedFile) -> str:
+def _sha256(pieces: Iterable[bytes]) -> str:
     """A browser form sends no digest: the server's own stands in, so that reading it twice must agree."""
     digest = hashlib.sha256()
-    for piece in file.chunks(1 << 20):
+    for piece in pieces:
         digest.update(piece)
-    file.seek(0)
     return digest.hexdigest()
 
 
@@ -152,11 +153,7 @@ def _car_page(
         "fault": words_of(fault, shown.get("titles")) if fault else None,
         "sheet": form,
         "new_ids": {name: uuid4() for name in ("photo", "file", "sign")},
-        "subjects": sorted(
-            ((code, f"{words}, on record already" if code in seen else words, code in seen)
-             for code, words in wording.SUBJECTS),
-            key=lambda item: item[2],
-        ),
+        "subjects": wording.subjects(asked=shown.get("photos_asked", ()), on_record=seen),
         "stages": wording.STAGES,
         "usual_stage": cars.usual_stage(job),
         "kinds": wording.KINDS,
@@ -166,5 +163,5 @@ def _car_page(
             {"id": session.pk, "words": f"{session.procedure_id}, attempt {session.attempt}"}
             for session in cars.sessions_of(job)
         ],
-    }  # fmt: skip
+    }
     return show(request, "bay/car.html", context, status=status_of(fault) if fault else 200)

@@ -1,5 +1,6 @@
 """Plain words for codes on pages: settle groups, roles, evidence kinds, photo subjects, cautions."""
 
+from collections.abc import Collection
 from typing import Final
 
 SETTLE_GROUPS: Final = (
@@ -130,6 +131,12 @@ def cautions_for(kinds: tuple[str, ...], sensors: tuple[str, ...], *, bonded_gla
     if any(kinds):
         lines.append(ENGINE_CAUTION)
     return [*lines, *CAUTIONS]
+
+
+def subjects(*, asked: Collection[str], on_record: Collection[str]) -> list[tuple[str, str]]:
+    """Photo subjects to choose from: what is asked for and missing first, what is on record last."""
+    ranked = sorted(SUBJECTS, key=lambda item: (item[0] not in asked, item[0] in on_record))
+    return [(code, f"{words}, on record already" if code in on_record else words) for code, words in ranked]
 
 
 def counted(number: int, one: str, many: str) -> str:
