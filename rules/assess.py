@@ -16,7 +16,7 @@ from rules.decisions import (
     waiver_decisions,
 )
 from rules.departure import departure
-from rules.editions import edition_for_session, editions_at
+from rules.editions import edition_for_session, editions_at, missing_foundations
 from rules.explain import held_because
 from rules.facts import JobFacts, Moment, Session, facts_held_at, live
 from rules.gate import disposition, left_against_hold
@@ -98,7 +98,10 @@ def _assess_held(packs: PackSet, all_facts: JobFacts, gate_at: datetime) -> Asse
 
 def _judge(packs: PackSet, facts: JobFacts, gate_at: datetime) -> _Judged:
     editions = editions_at(packs, facts, gate_at)
-    requirements = tuple(_with_text(item, editions) for item in determine(editions, facts))
+    requirements = (
+        *(_with_text(item, editions) for item in determine(editions, facts)),
+        *_unfounded(editions),
+    )
     required = {
         item.procedure_id: _required(packs, editions, facts, item)
         for item in _in_pack_order(requirements, editions)
@@ -148,6 +151,28 @@ def _with_text(item: Requirement, editions: tuple[PackEdition, ...]) -> Requirem
     if item.state != "required" or _text_of(item, editions) is not None:
         return item
     return replace(item, state="cannot_tell", reasons=("pack_no_coverage",))
+
+
+def _unfounded(editions: tuple[PackEdition, ...]) -> tuple[Requirement, ...]:
+    """What a pack builds on and is not in force beside it: nobody can tell what that would have asked for."""
+    return tuple(
+        Requirement(
+            procedure_id=name,
+            title=f"Pack {name}",
+            state="cannot_tell",
+            because=(),
+            reasons=("pack_no_coverage",),
+            sensors=(),
+            pack=edition.pack,
+            edition=edition.edition,
+            citation="",
+            sentence=(
+                f"Pack {edition.pack}, edition {edition.edition}, builds on {name}, edition {at_least} or "
+                "later, and none is in force: what it asks for cannot be told."
+            ),
+        )
+        for edition, name, at_least in missing_foundations(editions)
+    )
 
 
 def _required(

@@ -142,10 +142,14 @@ def _role_may_waive(waiver: Waiver, facts: JobFacts, proof: Proof) -> bool:
 
 
 def _own_work(waiver: Waiver, facts: JobFacts, current: RequiredProcedure, required: Required) -> bool:
-    sessions = [current.session] if current.procedure.kind else [item.session for item in required.values()]
-    return any(
-        item is not None and same_person(facts, waiver.granted_by, item.performed_by) for item in sessions
-    )
+    """Did the giver do the work that the proof is about? A common record is about all of it."""
+    if current.procedure.kind:
+        names = [current.session.performed_by] if current.session is not None else []
+    else:
+        names = [item.session.performed_by for item in required.values() if item.session is not None]
+        names += [item.by for item in live(facts.operations)]
+        names += [item.set_by for item in live(facts.glass_sets)]
+    return any(same_person(facts, waiver.granted_by, name) for name in names)
 
 
 def _refusal(refusal: Refusal, facts: JobFacts, required: Required) -> Decision:

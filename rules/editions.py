@@ -50,3 +50,18 @@ def _on_day(packs: PackSet, facts: JobFacts, session: Session, at_gate: PackEdit
         if edition.pack == at_gate.pack and edition.procedure(session.procedure_id) is not None:
             return edition
     return at_gate
+
+
+def missing_foundations(editions: tuple[PackEdition, ...]) -> tuple[tuple[PackEdition, str, int], ...]:
+    """(edition, name, lowest edition) of every pack that an edition builds on and that is not beside it.
+
+    Such an edition asks for less than its author meant: what it leaves to the other pack (the record common
+    to every job, the signatures) nobody asks for.
+    """
+    beside = {(item.pack, item.edition) for item in editions}
+    return tuple(
+        (edition, name, at_least)
+        for edition in editions
+        for name, at_least in edition.builds_on
+        if not any(pack == name and number >= at_least for pack, number in beside)
+    )

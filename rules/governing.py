@@ -84,10 +84,30 @@ def _two_parts(found: tuple[Session, ...], ends: list[Moment | None]) -> Governi
         roads = [item for item in roads if happened_before(still.part.started, item.part.started) != "false"]
     road, road_open = _last_part(roads)
     chosen = [item for item in (still, road) if item is not None]
+    partless = _later_without_parts(found, ends, chosen)
+    if partless is not None:
+        return Governing(session=partless, order_open=True)
     if not chosen:
         return Governing(session=None)
     is_open = still_open or road_open or any(item.truth != "true" for item in chosen)
     return Governing(session=_joined(chosen), order_open=is_open)
+
+
+def _later_without_parts(
+    found: tuple[Session, ...], ends: list[Moment | None], chosen: list[_Part]
+) -> Session | None:
+    """The last attempt that names no part and is not shown to have begun before the parts chosen.
+
+    Nobody can say which part it repeated: it governs, and no earlier attempt hides it.
+    """
+    open_ones = [
+        item
+        for item in found
+        if not item.parts
+        and _began_after(item.started, ends) != "false"
+        and all(happened_before(item.started, part.part.started) != "true" for part in chosen)
+    ]
+    return open_ones[-1] if open_ones else None
 
 
 def _last_part(parts: list[_Part]) -> tuple[_Part | None, bool]:

@@ -152,7 +152,8 @@ def refusal_finding(current: RequiredProcedure, refused_by: str, *, has_effect: 
 
 
 def _asks_for_result(proofs: Iterable[Proof]) -> bool:
-    return any(proof.check == "tool_result" for proof in proofs)
+    """Is the result of the whole session asked for, not only that of a part?"""
+    return any(proof.check == "tool_result" and proof.part is None for proof in proofs)
 
 
 def _result_proof(current: RequiredProcedure) -> Proof:

@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime
 
 from rules.facts import Closing, EstimateLine, JobFacts, OperationDone, live
 from rules.fitment import fitted_truth
@@ -65,18 +66,34 @@ def governing_closing(facts: JobFacts) -> Closing | None:
 
 
 def operations_list_closed(facts: JobFacts) -> bool:
-    """True while a closing stands, no estimate line is unmapped, and no new name came after the closing.
+    """True while a closing stands, no estimate line is unmapped, and nothing was added or withdrawn since.
 
-    A name that came later opens the list again by itself: what was closed did not hold it. Recording as done
-    what an estimate line had planned adds no name.
+    What came later opens the list again by itself: what was closed did not hold it. Recording as done what an
+    estimate line had planned adds nothing; doing it once more does.
     """
     closing = governing_closing(facts)
     if closing is None or unmapped_lines(facts):
         return False
-    records = [(record.operation, record) for record in live(facts.operations)]
+    closed_at = closing.received_at
+    rows: tuple[OperationDone | EstimateLine, ...] = (*facts.operations, *facts.estimate_lines)
+    if any(_withdrawn_since(row, closed_at) for row in rows):
+        return False
     lines = [(name, line) for line in live(facts.estimate_lines) for name in line.operations]
-    known = {name for name, row in [*records, *lines] if row.received_at <= closing.received_at}
-    return all(name in known for name in names_on_list(facts))
+    planned = Counter(name for name, line in lines if line.received_at <= closed_at)
+    done = Counter(row.operation for row in facts.operations if _stood(row, closed_at))
+    now = Counter(row.operation for row in live(facts.operations))
+    now_planned = Counter(name for name, _line in lines)
+    names = (*now, *now_planned)
+    return all(max(now[name], now_planned[name]) <= max(planned[name], done[name]) for name in names)
+
+
+def _stood(row: OperationDone, at: datetime) -> bool:
+    return row.received_at <= at and (row.ended_at is None or row.ended_at > at)
+
+
+def _withdrawn_since(row: OperationDone | EstimateLine, closed_at: datetime) -> bool:
+    was_there = row.received_at <= closed_at and row.ended_at is not None and row.ended_at > closed_at
+    return was_there and row.ended_how != "corrected"
 
 
 def zones_met(listed: ListedOperation, zones: Zones) -> tuple[str, ...] | None:

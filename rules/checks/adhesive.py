@@ -4,7 +4,13 @@ from datetime import datetime, timedelta
 from typing import Final
 
 from rules.checks.base import CheckContext
-from rules.checks.curing import PaneCure, cure_of, governing_settings, pane_cures
+from rules.checks.curing import (
+    PaneCure,
+    cure_of,
+    governing_settings,
+    pane_cures,
+    set_before_work,
+)
 from rules.checks.draft import Draft, listed, plain
 from rules.checks.movements import RoadMovement, road_movements
 from rules.checks.sentences import begin
@@ -35,7 +41,7 @@ def ready_times(facts: JobFacts, gate_at: datetime, z: float) -> ReadyTime | Non
     cautious = None if open_ones else shown.ready_cautious
     hopeful = [cure.ready_hopeful for cure in cures]
     known = [moment.high for moment in hopeful if moment is not None]
-    passed = all(_has_passed(cure, gate_at) for cure in cures)
+    passed = all(_has_passed(cure, gate_at) and not set_before_work(facts, cure.setting) for cure in cures)
     return ReadyTime(
         ready_cautious=None if cautious is None else cautious.high,
         ready_hopeful=max(known) if len(known) == len(cures) else None,
@@ -96,8 +102,8 @@ def _climate(cure: PaneCure) -> str:
 def adhesive_ready(context: CheckContext) -> Outcome:
     """No road movement before the adhesive is ready, by the coldest and driest reading minus the guard.
 
-    Ready stands on the clock of the setting. Never waivable. Reason codes: missing, uncertainty_unknown,
-    time_order, adhesive_early, adhesive_no_value, undecided.
+    Ready stands on the clock of the setting. Never waivable. Reason codes: missing, unreadable, conflict,
+    uncertainty_unknown, time_order, adhesive_early, adhesive_no_value, undecided.
     """
     draft = begin(context, "The car must not be driven on the road before the adhesive is ready")
     _settings_present(context, draft)
@@ -108,6 +114,13 @@ def adhesive_ready(context: CheckContext) -> Outcome:
             draft.uses([cure.log.instrument])
         _numbers(draft, cure, context.z)
         _judge(context, draft, cure)
+        if set_before_work(context.facts, cure.setting):
+            draft.not_shown(
+                "conflict",
+                "The glass is recorded as set before the work on it can have begun.",
+                "Correct the time of the setting, or that of the work.",
+                "desk",
+            )
     _earlier_settings(context, draft)
     return draft.outcome()
 

@@ -48,7 +48,7 @@ class Comparison:
     before: dict[Key, Seen] = field(default_factory=dict)
     between: set[Key] = field(default_factory=set)
     after: dict[Key, Seen] = field(default_factory=dict)
-    systems: dict[str, str] = field(default_factory=dict)
+    systems: dict[str, set[str]] = field(default_factory=dict)
 
 
 def codes_compare(context: CheckContext) -> Outcome:
@@ -69,6 +69,13 @@ def codes_compare(context: CheckContext) -> Outcome:
         draft.rests_on(first)
     if first is None or final is None:
         return draft.outcome()
+    if happened_before(first.ended, final.ended) != "true":
+        draft.not_shown(
+            "order_unprovable",
+            "It is not shown that the scan to compare with came before the final one.",
+            "Record an observation of the scan device's clock.",
+            "desk",
+        )
     if is_stand_in:
         draft.note("Compared with the scan before aiming; state before the repair is not known.")
     compared = compare(context.facts, first, final, is_stand_in=is_stand_in)
@@ -124,7 +131,7 @@ def compare(facts: JobFacts, first: Scan, final: Scan, *, is_stand_in: bool) -> 
             keys = (key for key, _ in _codes(scan.modules, renamed(first.modules, scan.modules)))
             compared.between.update(keys)
     for module in (*first.modules, *final.modules):
-        compared.systems[names.get(module.name, module.name)] = module.system
+        compared.systems.setdefault(names.get(module.name, module.name), set()).add(module.system)
     return compared
 
 
@@ -184,12 +191,13 @@ def _judge_codes(
     counts = dict.fromkeys(("resolved", "remaining", "new", "set_while_working", "history_only"), 0)
     for key, found in classes.items():
         counts[found] += 1
-        system = compared.systems.get(key[0], "other")
-        if system in context.refused_sensors:
+        # Two scans may label one module differently: the label under which its codes weigh more counts.
+        systems = frozenset(compared.systems.get(key[0], {"other"}))
+        if systems <= set(context.refused_sensors):
             draft.note(f"{_name(key)} belongs to a refused sensor and is printed on page 1.")
         else:
-            in_scope = scope is None or system in scope
-            _judge_code(context, draft, (key, found, system, compared.after.get(key)), in_scope=in_scope)
+            in_scope = scope is None or bool(systems & scope)
+            _judge_code(context, draft, (key, found, systems, compared.after.get(key)), in_scope=in_scope)
     for name, count in counts.items():
         draft.number(name, float(count), "")
 
@@ -199,9 +207,13 @@ def _name(key: Key) -> str:
 
 
 def _judge_code(
-    context: CheckContext, draft: Draft, entry: tuple[Key, CodeClass, str, Seen | None], *, in_scope: bool
+    context: CheckContext,
+    draft: Draft,
+    entry: tuple[Key, CodeClass, frozenset[str], Seen | None],
+    *,
+    in_scope: bool,
 ) -> None:
-    key, found, system, now = entry
+    key, found, systems, now = entry
     name = _name(key)
     if found in ("resolved", "set_while_working", "history_only"):
         draft.note(f"{name}: {found.replace('_', ' ')}.")
@@ -214,14 +226,15 @@ def _judge_code(
     elif found == "remaining" or (now is not None and now.state == "stored"):
         draft.note(f"{name}: {found}, outside the work; a line on the owner's sheet.")
     else:
-        _new_outside(context, draft, key, system)
+        _new_outside(context, draft, key, systems)
 
 
-def _new_outside(context: CheckContext, draft: Draft, key: Key, system: str) -> None:
+def _new_outside(context: CheckContext, draft: Draft, key: Key, systems: frozenset[str]) -> None:
     """A new code outside the work: held in restraint, brake, steering; else until it is explained."""
     name = _name(key)
-    if system in CRITICAL_SYSTEMS:
-        draft.not_met("code_new", f"{name} is new, in a {system} module.", _CHANGE)
+    critical = sorted(systems & CRITICAL_SYSTEMS)
+    if critical:
+        draft.not_met("code_new", f"{name} is new, in a {critical[0]} module.", _CHANGE)
         return
     explanation = _explained(context, key)
     if explanation is not None:
@@ -250,7 +263,7 @@ def _explained(context: CheckContext, key: Key) -> Explanation | None:
 
 def _judge_modules(context: CheckContext, draft: Draft, compared: Comparison) -> None:
     aimed = aimed_sensors(context)
-    final = {compared.names.get(module.name, module.name): module for module in compared.final.modules}
+    final = _final_modules(compared)
     first = _first_modules(context.facts, compared)
     for name, module in first.items():
         now = final.get(name)
@@ -263,6 +276,16 @@ def _judge_modules(context: CheckContext, draft: Draft, compared: Comparison) ->
         if not module.answered and not answered_first:
             _silent_throughout(draft, name, is_aimed=module.system in aimed)
     _listed_at_all(draft, compared, aimed)
+
+
+def _final_modules(compared: Comparison) -> dict[str, ScanModule]:
+    """Modules of the final scan by their first name; of several with one name the silent one speaks."""
+    modules: dict[str, ScanModule] = {}
+    for module in compared.final.modules:
+        name = compared.names.get(module.name, module.name)
+        if name not in modules or not module.answered:
+            modules[name] = module
+    return modules
 
 
 def _silent_throughout(draft: Draft, name: str, *, is_aimed: bool) -> None:
@@ -286,10 +309,9 @@ _SCAN_ALL: Final = "Scan all modules again, answered or not."
 
 def _first_modules(facts: JobFacts, compared: Comparison) -> dict[str, ScanModule]:
     """Modules of the first scan; of several scans before the repair, a module answered if it did in any."""
-    modules = {module.name: module for module in compared.first.modules}
-    if compared.is_stand_in:
-        return modules
-    for scan in own_scans(facts, "before_repair"):
+    modules: dict[str, ScanModule] = {}
+    others = () if compared.is_stand_in else own_scans(facts, "before_repair")
+    for scan in (compared.first, *others):
         names = renamed(compared.first.modules, scan.modules)
         for module in scan.modules:
             name = names.get(module.name, module.name)

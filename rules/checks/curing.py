@@ -1,5 +1,6 @@
 """Settings of bonded glass: which one governs a pane, and its ready time by the climate log."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -9,7 +10,7 @@ from rules.checks.movements import RoadMovement, movements_after, road_movements
 from rules.facts import AdhesiveSheet, ClimateLog, GlassSet, JobFacts, Moment, live
 from rules.rounding import to_six
 from rules.science.adhesive import Cure, CureQuestion, find_ready
-from rules.science.clocks import happened_before
+from rules.science.clocks import happened_before, shown_strictly_before
 from rules.science.log_time import bounds_in_log
 
 # Operations that bond a pane, by the name of the pane they have in common.
@@ -25,7 +26,7 @@ class PaneCure:
         setting: the glass set record.
         pane: ``windshield``, ``rear``, or the operation's id where a car has several such panes.
         sheet, log: data sheet and climate log, None where they are missing.
-        problem: ``missing`` or ``uncertainty_unknown`` where nothing can be computed, else None.
+        problem: the reason code where nothing can be computed, else None.
         why: what the problem is, in plain words.
         cautious, hopeful: lowest readings minus and plus the guard.
         movements: road movements not shown to have begun before the setting, up to the gate instant.
@@ -153,6 +154,16 @@ def _find(
     )
 
 
+def set_before_work(facts: JobFacts, setting: GlassSet) -> bool:
+    """Is the setting shown to lie before the order was opened, or before its operation started?
+
+    Both cannot be true, and an earlier time of setting gives an earlier ready time.
+    """
+    operation = next((item for item in facts.operations if item.id == setting.operation_id), None)
+    starts = [facts.opened, None if operation is None else operation.started]
+    return any(start is not None and shown_strictly_before(setting.set_at, start) for start in starts)
+
+
 def _sheet(facts: JobFacts, setting: GlassSet) -> AdhesiveSheet | None:
     if setting.adhesive is None:
         return None
@@ -174,8 +185,18 @@ def _problem(
         return "missing", f"no data sheet of {setting.adhesive.product} is on file"
     if log is None or not log.samples:
         return "missing", "there is no climate log"
+    return _log_problem(log)
+
+
+def _log_problem(log: ClimateLog) -> tuple[str | None, str]:
+    if not all(math.isfinite(number) for sample in log.samples for number in sample):
+        return "unreadable", "the climate log holds values that are no numbers"
     if any(b[0] <= a[0] for a, b in zip(log.samples, log.samples[1:], strict=False)):
         return "time_order", "the times in the climate log do not run forward"
-    if log.instrument is None or log.u_temp is None or log.u_rh is None:
+    if log.instrument is None or not (_is_uncertainty(log.u_temp) and _is_uncertainty(log.u_rh)):
         return "uncertainty_unknown", "the climate log names no logger, so its uncertainty is unknown"
     return None, ""
+
+
+def _is_uncertainty(u: float | None) -> bool:
+    return u is not None and 0 <= u < math.inf

@@ -63,7 +63,7 @@ def presence_waived(context: CheckContext, check: str, **arguments: str) -> bool
 def _last_scan(context: CheckContext, stage: str) -> Found:
     scans = own_scans(context.facts, stage)
     if scans:
-        return scans[-1].ended
+        return latest(scan.ended for scan in scans)
     return LEFT_OUT if presence_waived(context, "scan_present", stage=stage) else None
 
 

@@ -241,6 +241,30 @@ def of_session(
     return tuple(found)
 
 
+def perhaps_of_session(
+    context: CheckContext,
+    records: Sequence[RecordT],
+    sessions_of: Callable[[RecordT], tuple[str, ...]],
+    moment_of: Callable[[RecordT], Moment],
+) -> tuple[RecordT, ...]:
+    """As ``of_session``, with the records that name no session and that only the clocks leave open."""
+    window = part_window(context)
+    if window is None:
+        return ()
+    shown = {item.id for item in of_session(context, records, sessions_of, moment_of)}
+    limits = _next_starts(context, window)
+    return tuple(
+        record
+        for record in live(records)
+        if record.id in shown
+        or (
+            not sessions_of(record)
+            and happened_before(window.start, moment_of(record)) != "false"
+            and not any(happened_before(limit, moment_of(record)) == "true" for limit in limits)
+        )
+    )
+
+
 def _next_starts(context: CheckContext, window: PartWindow) -> tuple[Moment, ...]:
     """Starts of sessions and parts that are not shown to lie at or before the start of this part."""
     own_ids = part_session_ids(context)

@@ -5,11 +5,11 @@ from typing import Final
 from rules.checks.base import CheckContext
 from rules.checks.draft import Draft
 from rules.checks.event_times import repair_closed
-from rules.checks.freshness import of_session, part_window
+from rules.checks.freshness import of_session, part_window, perhaps_of_session
 from rules.checks.sentences import begin, names_argument, pairs_argument, plain, word_argument, words
 from rules.facts import LampRecord, Moment, live
 from rules.fitment import fitted_state
-from rules.science.clocks import happened_before
+from rules.science.clocks import happened_before, possibly_last
 from rules.verdict import Outcome
 from rules.vocabulary import LAMP_GROUPS, LAMP_SENSORS, LAMPS_THAT_ARE_NO_WARNING
 
@@ -28,9 +28,9 @@ def lamp_states(context: CheckContext) -> Outcome:
     before, after = pairs_argument(context, "before"), pairs_argument(context, "after")
     draft = begin(context, _wanted(before, after))
     for lamp, state in before:
-        _judge_lamp(draft, lamp, state, _before(context, lamp), "before the session")
+        _judge_lamp(draft, (lamp, state), *_before(context, lamp), "before the session")
     for lamp, state in after:
-        _judge_lamp(draft, lamp, state, _after(context, lamp), "after the session")
+        _judge_lamp(draft, (lamp, state), *_after(context, lamp), "after the session")
     return draft.outcome()
 
 
@@ -52,29 +52,38 @@ def _naming(context: CheckContext, lamp: str) -> list[LampRecord]:
     return [record for record in live(context.facts.lamp_records) if lamp in dict(record.states)]
 
 
-def _before(context: CheckContext, lamp: str) -> LampRecord | None:
-    """The latest record of the lamp in this visit that is shown to precede the part."""
+Candidates = tuple[LampRecord | None, tuple[LampRecord, ...]]
+
+
+def _before(context: CheckContext, lamp: str) -> Candidates:
+    """The latest record of the lamp in this visit that is shown to precede the part, and all that may be."""
     window = part_window(context)
     if window is None:
-        return None
-    found = [item for item in _naming(context, lamp) if happened_before(item.at, window.start) == "true"]
-    return max(found, key=_order, default=None)
+        return None, ()
+    naming = _naming(context, lamp)
+    found = [item for item in naming if happened_before(item.at, window.start) == "true"]
+    perhaps = [item for item in naming if happened_before(item.at, window.start) != "false"]
+    return max(found, key=_order, default=None), possibly_last(perhaps, _at)
 
 
-def _after(context: CheckContext, lamp: str) -> LampRecord | None:
-    """The latest record of the lamp that belongs to the session and was made after its part ended.
+def _after(context: CheckContext, lamp: str) -> Candidates:
+    """The latest record of the lamp that belongs to the session and was made after its part ended, and all
+    that the clocks allow to be that one.
 
     In a proof of the road part, during or after the drive.
     """
     window = part_window(context)
     if window is None:
-        return None
+        return None, ()
     since = window.start if context.proof.part == "road" else window.end
     if since is None:
-        return None
-    own = of_session(context, _naming(context, lamp), _sessions_of, _at)
+        return None, ()
+    naming = _naming(context, lamp)
+    own = of_session(context, naming, _sessions_of, _at)
     found = [item for item in own if happened_before(since, item.at) == "true"]
-    return max(found, key=_order, default=None)
+    perhaps = perhaps_of_session(context, naming, _sessions_of, _at)
+    later = [item for item in perhaps if happened_before(since, item.at) != "false"]
+    return max(found, key=_order, default=None), possibly_last(later, _at)
 
 
 def _sessions_of(record: LampRecord) -> tuple[str, ...]:
@@ -85,14 +94,29 @@ def _order(record: LampRecord) -> tuple[object, ...]:
     return (record.at.low, record.at.high, record.received_at, record.id)
 
 
-def _judge_lamp(draft: Draft, lamp: str, wanted: str, record: LampRecord | None, when: str) -> None:
+def _judge_lamp(
+    draft: Draft,
+    asked: tuple[str, str],
+    record: LampRecord | None,
+    perhaps: tuple[LampRecord, ...],
+    when: str,
+) -> None:
+    lamp, wanted = asked
     state = _NOT_SEEN if record is None else dict(record.states)[lamp]
     change = f"Record the {plain(lamp)} {when}."
     if record is None or state == _NOT_SEEN:
         draft.not_shown("missing", f"The {plain(lamp)} {when} is not on record.", change, "now")
         return
     draft.rests_on(record)
-    if wanted in (_ANY, state):
+    if wanted != _ANY and {dict(item.states)[lamp] for item in perhaps} - {state}:
+        draft.rests_on(*perhaps)
+        draft.not_shown(
+            "order_unprovable",
+            f"Records of the {plain(lamp)} differ, and the clocks do not show which was the last {when}.",
+            change,
+            "now",
+        )
+    elif wanted in (_ANY, state):
         draft.say(f"The {plain(lamp)} {when} was {plain(state)}.")
     else:
         draft.not_met(
@@ -133,14 +157,23 @@ def _delivery_record(draft: Draft, context: CheckContext, groups: tuple[str, ...
         draft.not_shown("missing", "No lamps are on record after the work.", _RECORD_LAMPS)
         return None
     last = max(records, key=_order)
+    perhaps = possibly_last(records, _at)
     truths = {happened_before(end, last.at) for end in ends}
     if "false" in truths:
         draft.not_shown("missing", "The last record of the lamps is older than the work.", _RECORD_LAMPS)
         return None
-    if "unknown" in truths:
+    if "unknown" in truths or not _shown_before_delivery(context, last):
         draft.not_shown(
             "order_unprovable",
-            "The clocks do not show that the lamps were recorded after the work.",
+            "The clocks do not show that the lamps were recorded after the work and not after delivery.",
+            _RECORD_LAMPS,
+        )
+        return None
+    if len({tuple(state for state in item.states if state[0] in names) for item in perhaps}) > 1:
+        draft.rests_on(*perhaps)
+        draft.not_shown(
+            "order_unprovable",
+            "Records of the lamps differ, and the clocks do not show which was the last.",
             _RECORD_LAMPS,
         )
         return None
@@ -167,6 +200,11 @@ def _ends_of_work(context: CheckContext) -> tuple[Moment, ...] | None:
 def _after_delivery(context: CheckContext, record: LampRecord) -> bool:
     delivery = context.facts.delivery
     return delivery is not None and happened_before(record.at, delivery.at) == "false"
+
+
+def _shown_before_delivery(context: CheckContext, record: LampRecord) -> bool:
+    delivery = context.facts.delivery
+    return delivery is None or happened_before(record.at, delivery.at) == "true"
 
 
 def _warning_lamps(group: str) -> tuple[str, ...]:

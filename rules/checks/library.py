@@ -17,6 +17,7 @@ from rules.checks.order import in_order, within
 from rules.checks.people import people_qualified, signed
 from rules.checks.photos import photo_set
 from rules.checks.plan import citation_given, fit_known, operations_closed, step_list_signed
+from rules.checks.record_photos import with_photo_faults
 from rules.checks.records import (
     document,
     function_check,
@@ -71,6 +72,6 @@ def run_check(context: CheckContext) -> Outcome:
     """Judge one proof. A check that fails is not shown: an error never makes a proof met."""
     check = CHECKS.get(context.proof.check, unknown_check)
     try:
-        return check(context)
+        return with_photo_faults(context, check(context))
     except Exception:
         return failed_to_judge(context)

@@ -174,11 +174,15 @@ def _explained(
     """A movement of unknown length explains any increase; drive logs explain no more than their length."""
     if second.value < first.value:
         return False
-    if any(item.kind != "drive_log" for item in between):
+    # A delivery is where the way home begins: it explains nothing that was read before it or at it.
+    ways = [
+        item for item in between if item.kind != "delivery" or shown_strictly_before(item.start, second.at)
+    ]
+    if any(item.kind != "drive_log" for item in ways):
         return True
-    reach = math.fsum([longest_track_km(logs[item.record_id]) for item in between])
+    reach = math.fsum([longest_track_km(logs[item.record_id]) for item in ways])
     least = second.value - first.value - (first.resolution or 0.0)
-    return bool(between) and to_six(least) <= to_six(reach)
+    return bool(ways) and to_six(least) <= to_six(reach)
 
 
 def longest_track_km(log: DriveLog) -> float:

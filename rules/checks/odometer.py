@@ -22,6 +22,8 @@ from rules.verdict import Number, Outcome, Verdict
 
 # A drive that starts or ends farther from the shop is noted, never judged (project default, metres).
 NEAR_SHOP_M: Final = 500.0
+# Odometers show whole kilometres or whole miles at the coarsest (common practice, no source), km.
+COARSEST_STEP_KM: Final = 1.609344
 _DRIVE_AGAIN: Final = "Drive again with a new log and an odometer photo before and after."
 
 
@@ -29,7 +31,7 @@ def odometer_agrees(context: CheckContext) -> Outcome:
     """The odometer's distance and the track's length must be able to be the same.
 
     Argument ``scale``: allowed error of the track's length, percent. Reason codes: missing, time_order,
-    order_unprovable, uncertainty_unknown, log_conflict.
+    order_unprovable, uncertainty_unknown, instrument_not_capable, log_conflict.
     """
     return judge_odometer(context, session_track(context), scale_of(context))
 
@@ -74,8 +76,10 @@ def _reading(
         for item in readings
     ]
     found = [item for item, order in zip(readings, orders, strict=True) if order == "true"]
-    if found:
-        return found[-1] if side == "before" else found[0]
+    nearest = None if not found else found[-1] if side == "before" else found[0]
+    perhaps = [item for item, order in zip(readings, orders, strict=True) if order == "unknown"]
+    if nearest is not None and all(item.value == nearest.value for item in perhaps):
+        return nearest
     change = "Read the odometer and photograph it." if side == "after" else _DRIVE_AGAIN
     if "unknown" in orders:
         sentence = f"The clocks do not show that an odometer reading was taken {side} the drive."
@@ -102,6 +106,14 @@ def _compare(draft: Draft, first: Reading, second: Reading, track: tuple[float, 
         draft.not_shown(
             "uncertainty_unknown",
             "The step of the odometer's display is not recorded.",
+            "Record the step of the odometer's display.",
+            "desk",
+        )
+        return
+    if max(first.resolution, second.resolution) > COARSEST_STEP_KM:
+        draft.not_shown(
+            "instrument_not_capable",
+            "The recorded step of the display is coarser than a mile: any drive would agree with it.",
             "Record the step of the odometer's display.",
             "desk",
         )

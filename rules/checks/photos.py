@@ -118,9 +118,10 @@ def _readable(photo: Photo) -> PhotoFault | None:
             f"The photo is {photo.width} x {photo.height}; "
             f"at least {SMALLEST_LONG_SIDE_PX} x {SMALLEST_SHORT_SIDE_PX} is needed."
         )
-    if photo.laplacian_variance is None or photo.laplacian_variance < SMALLEST_LAPLACIAN_VARIANCE:
+    # Written so that a number that is none (NaN) does not pass.
+    if photo.laplacian_variance is None or not photo.laplacian_variance >= SMALLEST_LAPLACIAN_VARIANCE:
         texts.append("The photo is not sharp enough.")
-    if photo.clipped_share is None or photo.clipped_share > LARGEST_CLIPPED_SHARE:
+    if photo.clipped_share is None or not photo.clipped_share <= LARGEST_CLIPPED_SHARE:
         texts.append("Too much of the photo is pure black or white.")
     if photo.readable == "no":
         texts.append("The person who read it marked it as not readable.")

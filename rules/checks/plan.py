@@ -7,10 +7,10 @@ from rules.checks.draft import Draft
 from rules.checks.freshness import place_of
 from rules.checks.sentences import begin, clock_text, names_argument, plain, word_argument, words
 from rules.decisions import person_named
-from rules.facts import Moment, TextLookup, live
+from rules.facts import Moment, Statement, TextLookup, live
 from rules.fitment import open_sensors
 from rules.packs.model import Source
-from rules.science.clocks import fresh, happened_before, latest
+from rules.science.clocks import fresh, happened_before, latest, possibly_last
 from rules.verdict import Outcome
 from rules.vocabulary import plain_sensor
 from rules.work_list import governing_closing, operations_list_closed, unmapped_lines
@@ -84,10 +84,33 @@ def citation_given(context: CheckContext) -> Outcome:
         _note_coverage(draft, context)
     _judge_age(draft, context, last, limit)
     _judge_edition(draft, context, last)
+    _judge_rivals(draft, context, last, [item for item in found if _may_precede(item, limit)])
     if not draft.tally.reasons:
         at = clock_text(place_of(context), _looked_up(last))
         draft.say(f"{last.document_number}, edition {last.edition}, {last.section}, looked up {at}.")
     return draft.outcome()
+
+
+def _may_precede(item: TextLookup, limit: Moment) -> bool:
+    return happened_before(_looked_up(item), limit) != "false"
+
+
+def _judge_rivals(draft: Draft, context: CheckContext, last: TextLookup, possible: list[TextLookup]) -> None:
+    """Another lookup that may have been the last one, of another text, leaves open which text was used."""
+    rivals = [item for item in possibly_last(possible, _looked_up) if _text_of(item) != _text_of(last)]
+    if rivals:
+        draft.rests_on(*rivals)
+        draft.not_shown(
+            "order_unprovable",
+            "Another text was looked up, and the clocks do not show which lookup was the last before the "
+            "session.",
+            "Record an observation of the device's clock, or look the text up again.",
+            "desk",
+        )
+
+
+def _text_of(item: TextLookup) -> tuple[str, str, str]:
+    return item.document_number.strip(), item.edition.strip(), item.section.strip()
 
 
 def _looked_up(item: TextLookup) -> Moment:
@@ -182,6 +205,13 @@ def step_list_signed(context: CheckContext) -> Outcome:
         draft.not_shown("not_signed", f"Nobody states: {plain(STEPS_FOLLOWED)}.", change)
         return draft.outcome()
     draft.rests_on(last)
+    rivals = possibly_last(found, _signed_at)
+    if len({STEPS_FOLLOWED in item.denies for item in rivals}) > 1:
+        draft.rests_on(*rivals)
+        draft.not_shown(
+            "order_unprovable", "It is not shown which signature of the steps is the last.", change
+        )
+        return draft.outcome()
     if STEPS_FOLLOWED in last.denies:
         draft.not_met("says_otherwise", "The list of steps is marked as not followed.", "Follow the steps.")
         return draft.outcome()
@@ -193,3 +223,7 @@ def step_list_signed(context: CheckContext) -> Outcome:
     elif truth == "unknown":
         draft.not_shown("order_unprovable", "It is not shown that they were signed after the work.", change)
     return draft.outcome()
+
+
+def _signed_at(item: Statement) -> Moment:
+    return item.at

@@ -5,11 +5,18 @@ from typing import Final
 from rules.checks.base import CheckContext, PartWindow
 from rules.checks.draft import Draft
 from rules.checks.event_times import event_time
-from rules.checks.freshness import of_session, part_name, part_record, part_window, serving
+from rules.checks.freshness import (
+    of_session,
+    part_name,
+    part_record,
+    part_window,
+    perhaps_of_session,
+    serving,
+)
 from rules.checks.photos import judge_photos, judge_with_photo, photos_showing
 from rules.checks.sentences import begin, names_argument, plain, word_argument, words
 from rules.facts import FunctionCheck, GlassSet, KeyEvent, Moment, Session, Statement, TargetIdentity, live
-from rules.science.clocks import happened_before
+from rules.science.clocks import happened_before, possibly_last, shown_strictly_before
 from rules.verdict import Outcome, Truth, not_shown
 
 _AFTER_SESSION: Final = "after_session"
@@ -70,6 +77,8 @@ def _judge_own(draft: Draft, context: CheckContext, name: str, found: list[State
                 "now",
             )
             return
+    # Made before the session began, it names a session but cannot have seen it.
+    own = tuple(item for item in own if window is None or not shown_strictly_before(item.at, window.start))
     if own:
         draft.rests_on(own[-1])
         return
@@ -128,6 +137,9 @@ def tool_result(context: CheckContext) -> Outcome:
     results = dict(session.results)
     for place in places:
         _judge_result(draft, wanted, results.get(place, ""), f"Place {plain(place)}")
+    for place, result in session.results:
+        if place not in places and result in _FAILED_RESULTS:
+            _judge_result(draft, wanted, result, f"Place {plain(place)}")
     return draft.outcome()
 
 
@@ -153,7 +165,7 @@ def session_failed(session: Session) -> bool:
 def function_check(context: CheckContext) -> Outcome:
     """The function showed what is asked, recorded after the session part (road: from the drive on).
 
-    Reasons: says_otherwise, missing.
+    Reasons: says_otherwise, missing, order_unprovable.
     """
     function, wanted = word_argument(context, "of"), word_argument(context, "shows")
     places = names_argument(context, "each_of")
@@ -162,19 +174,33 @@ def function_check(context: CheckContext) -> Outcome:
     since = None
     if window is not None:
         since = window.start if context.proof.part == "road" else window.end
-    own = of_session(
-        context,
-        [item for item in context.facts.function_checks if item.function.casefold() == function.casefold()],
-        lambda item: (item.session,),
-        lambda item: item.at,
-    )
-    after = [item for item in own if since is not None and happened_before(since, item.at) == "true"]
+    found = [
+        item for item in context.facts.function_checks if item.function.casefold() == function.casefold()
+    ]
+    own = perhaps_of_session(context, found, _sessions_of_check, _checked_at)
+    later = [item for item in own if since is not None and happened_before(since, item.at) != "false"]
+    after = [item for item in later if since is not None and happened_before(since, item.at) == "true"]
     for place in places or ("",):
-        _judge_function(draft, [item for item in after if not place or item.place == place], wanted, place)
+        _judge_function(draft, _at_place(after, place), _at_place(later, place), (wanted, place))
     return draft.outcome()
 
 
-def _judge_function(draft: Draft, found: list[FunctionCheck], wanted: str, place: str) -> None:
+def _sessions_of_check(item: FunctionCheck) -> tuple[str, ...]:
+    return (item.session,)
+
+
+def _checked_at(item: FunctionCheck) -> Moment:
+    return item.at
+
+
+def _at_place(found: list[FunctionCheck], place: str) -> list[FunctionCheck]:
+    return [item for item in found if not place or item.place == place]
+
+
+def _judge_function(
+    draft: Draft, found: list[FunctionCheck], perhaps: list[FunctionCheck], asked: tuple[str, str]
+) -> None:
+    wanted, place = asked
     where = f" ({plain(place)})" if place else ""
     change = f"Check the function{where} after the session and record what it shows."
     last = max(found, key=lambda item: (item.at.low, item.at.high, item.received_at, item.id), default=None)
@@ -182,7 +208,15 @@ def _judge_function(draft: Draft, found: list[FunctionCheck], wanted: str, place
         draft.not_shown("missing", f"No check of the function{where} after the session is on record.", change)
         return
     draft.rests_on(last)
-    if last.shows == "not_working":
+    rivals = possibly_last(perhaps, _checked_at)
+    if {item.shows for item in rivals} - {last.shows}:
+        draft.rests_on(*rivals)
+        draft.not_shown(
+            "order_unprovable",
+            f"Checks of the function{where} differ, and the clocks do not show which was the last.",
+            change,
+        )
+    elif last.shows == "not_working":
         draft.not_met("says_otherwise", f"The function{where} did not work.", "Find the cause and aim again.")
     elif last.shows != wanted:
         draft.not_shown("missing", f"The function{where} showed: {plain(last.shows)}.", change)

@@ -103,8 +103,13 @@ def _corner(
     draft.rests_on(reading)
     draft.uses([reading.instrument])
     if not driven_before(movements, reading.at, WARM_FOR):
-        return Corner(place=place, reading=reading, pressure=reading.value, u=reading.u, is_warm=False)
+        return Corner(place=place, reading=reading, pressure=reading.value, u=known_u(reading), is_warm=False)
     return _warm_corner(context, draft, reading)
+
+
+def known_u(reading: Reading) -> float | None:
+    """The uncertainty of a reading; without its instrument there is none (values the vehicle shows apart)."""
+    return reading.u if reading.instrument is not None or reading.vehicle_shown else None
 
 
 def _open_serving(draft: Draft, reason: Reason | None, what: str) -> None:
@@ -122,7 +127,8 @@ def _warm_corner(context: CheckContext, draft: Draft, reading: Reading) -> Corne
     """Pressure at ambient temperature; ``pressure`` and ``u`` None where a temperature is missing."""
     tyre = _temperature(context, reading, "tyre_temperature", reading.place)
     ambient = _temperature(context, reading, "temp", "ambient")
-    if tyre is None or ambient is None or tyre.u is None or ambient.u is None or reading.u is None:
+    u = known_u(reading)
+    if tyre is None or ambient is None or tyre.u is None or ambient.u is None or u is None:
         draft.not_shown(
             "uncertainty_unknown",
             f"The {WORDS[reading.place]} tyre was read within three hours of a drive, and the temperatures "
@@ -134,7 +140,7 @@ def _warm_corner(context: CheckContext, draft: Draft, reading: Reading) -> Corne
     draft.rests_on(tyre, ambient)
     draft.uses([tyre.instrument, ambient.instrument])
     cold = cold_pressure(
-        Measured(value=reading.value, u=reading.u),
+        Measured(value=reading.value, u=u),
         Measured(value=tyre.value, u=tyre.u),
         Measured(value=ambient.value, u=ambient.u),
     )

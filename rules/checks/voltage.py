@@ -112,13 +112,16 @@ def _number(argument: Argument | None, default: float) -> float:
 
 def _part(context: CheckContext, draft: Draft, log: VoltageLog, settings: Settings) -> Part | None:
     """The log with its windows; None, with a reason, where nothing can be computed."""
-    if log.instrument is None or log.u is None:
+    if log.instrument is None or log.u is None or not 0 <= log.u < math.inf:
         draft.not_shown(
             "uncertainty_unknown",
             "The voltage log names no logger, so its uncertainty is unknown.",
             "Name the logger that made the log.",
             "desk",
         )
+        return None
+    if not all(math.isfinite(number) for sample in log.samples for number in sample):
+        draft.not_shown("unreadable", "The voltage log holds values that are no numbers.", _AGAIN)
         return None
     if not steps_in_order(log.samples):
         draft.not_shown("time_order", "The times in the voltage log do not run forward.", _AGAIN)
@@ -240,6 +243,11 @@ def _found(part: Part, settings: Settings, word: str, at: tuple[float, Window]) 
 
 def _gaps(draft: Draft, parts: list[Part], settings: Settings) -> None:
     """Time that no log covers; one log without gaps is enough, whatever another one misses."""
+    if all(part.widest.end <= part.widest.start for part in parts):
+        draft.not_shown(
+            "gap_could_hide", "By its times the session took no time: nothing is covered.", _AGAIN
+        )
+        return
     missed = [gaps(part.log.samples, part.widest, settings.longest_gap_s) for part in parts]
     if not all(missed):
         return

@@ -1,12 +1,14 @@
 """Order and distance of events whose true times are intervals, with the shared offset of one clock."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
-from typing import Final
+from typing import Final, TypeVar
 
 from rules.facts import Moment
 from rules.verdict import Truth
+
+ItemT = TypeVar("ItemT")
 
 _ZERO: Final = timedelta(0)
 # The clock of a moment that was put together from moments of several clocks: only its interval speaks.
@@ -88,6 +90,29 @@ def fresh(taken: Moment, start: Moment, limit_s: float) -> Truth:
     """Is 0 <= start - taken <= ``limit_s`` shown? Both ends included; ``unknown`` where brackets straddle."""
     apart = span(taken, start)
     return both(apart.is_not_negative, apart.at_most(timedelta(seconds=limit_s)))
+
+
+def possibly_last(items: Sequence[ItemT], moment_of: Callable[[ItemT], Moment]) -> tuple[ItemT, ...]:
+    """Every item that the clocks allow to be the last one; of equal times the last as listed.
+
+    A verdict that rests on "the last record" rests on all of these: a vague clock must never take a record
+    that contradicts out of the way.
+    """
+    return tuple(
+        item
+        for place, item in enumerate(items)
+        if not any(
+            _is_later(moment_of(other), moment_of(item), listed_later=index > place)
+            for index, other in enumerate(items)
+            if index != place
+        )
+    )
+
+
+def _is_later(other: Moment, moment: Moment, *, listed_later: bool) -> bool:
+    if happened_before(moment, other) != "true":
+        return False
+    return listed_later or happened_before(other, moment) != "true"
 
 
 def earliest(moments: Iterable[Moment]) -> Moment | None:
