@@ -174,11 +174,11 @@ def test_a_body_that_ends_too_early(technician: Caller, job: OpenJob, picture: b
         ("&colour=red", (400, "unknown_field")),
         ("&stage=intake", (400, "bad_parameter")),
         ("&session=seven", (400, "wrong_type")),
-        (f"&session={uuid.uuid4()}", (422, "unknown_reference")),
+        ("&session=00000000-0000-4000-8000-000000000001", (422, "unknown_reference")),
         ("&instrument=PG-999", (422, "unknown_reference")),
         ("&captured_at=noon", (400, "bad_instant")),
         ("&captured_at=2999-01-01T00:00:00Z", (400, "bad_instant")),
-        (f"&device={uuid.uuid4()}", (422, "unknown_device")),
+        ("&device=00000000-0000-4000-8000-000000000002", (422, "unknown_device")),
     ],
 )
 def test_what_is_said_of_a_file(
