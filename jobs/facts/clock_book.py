@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from jobs.facts.clocks import (
     LocalReading,
+    Offset,
     SeenOffset,
     log_clock,
     moment_from,
@@ -72,10 +73,11 @@ class ClockBook:
 
     def shown(self, reading: LocalReading, *, clock: str, received_at: datetime) -> Moment:
         """The moment at which ``clock`` showed this reading."""
+        offset = offset_near(self.seen.get(clock, ()), reading.reading)
         return moment_from(
             reading=reading.reading,
-            clock=clock,
-            offset=offset_near(self.seen.get(clock, ()), reading.reading),
+            clock=_period(clock, offset, reading.reading),
+            offset=offset,
             received_at=received_at,
             resolution_s=reading.resolution_s,
         )
@@ -93,4 +95,10 @@ class ClockBook:
     def log(self, clock: str, first_t: float) -> LogClock:
         """The clock of a log whose first sample it stamped ``first_t`` (POSIX seconds)."""
         reading = datetime.fromtimestamp(first_t, tz=UTC)
-        return log_clock(clock, offset_near(self.seen.get(clock, ()), reading))
+        offset = offset_near(self.seen.get(clock, ()), reading)
+        return log_clock(_period(clock, offset, reading), offset)
+
+
+def _period(clock: str, offset: Offset, reading: datetime) -> str:
+    """The clock's name; a reading near which the clock was set stands on a clock of its own."""
+    return f"{clock}@{reading.isoformat()}" if offset.was_set else clock

@@ -34,11 +34,15 @@ class SeenOffset:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Offset:
-    """Device minus true in seconds, with a flag that tells observed from assumed."""
+    """Device minus true in seconds; whether it was observed, and whether the clock was set in between.
+
+    Two readings of a clock that was set in between share no offset, so their order is not shown by them.
+    """
 
     low_s: float
     high_s: float
     observed: bool
+    was_set: bool = False
 
 
 UNKNOWN: Final = Offset(low_s=-UNKNOWN_OFFSET_S, high_s=UNKNOWN_OFFSET_S, observed=False)
@@ -62,9 +66,10 @@ def offset_near(observations: Iterable[SeenOffset], reading: datetime) -> Offset
     if not lows:
         return UNKNOWN
     low, high = max(lows), min(highs)
-    if low > high:
+    was_set = low > high
+    if was_set:
         low, high = min(lows), max(highs)
-    return Offset(low_s=round(low, 6), high_s=round(high, 6), observed=True)
+    return Offset(low_s=round(low, 6), high_s=round(high, 6), observed=True, was_set=was_set)
 
 
 def moment_from(

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from typing import Any, Literal
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
 from django.db.models import Q
 
@@ -63,6 +64,7 @@ class GearRows:
 
     def __init__(self, job: Job, ids: Iterable[UUID]) -> None:
         wanted = set(ids)
+        self.job = job
         self.equipment = list(Equipment.objects.filter(pk__in=wanted).order_by("tag"))
         self.certificates = list(
             Certificate.objects.filter(equipment__in=wanted).order_by("calibrated_on", "id")
@@ -104,9 +106,13 @@ class GearRows:
         )
 
     def _uses_before(self, row: Equipment, certificates: Sequence[held.Certificate]) -> int:
-        """Uses on earlier jobs since the last calibration before the first of them would not count."""
-        live = [item.calibrated_on for item in certificates if item.ended_at is None]
-        since = max(live, default=date.min)
+        """Uses on earlier jobs since the last calibration on or before the day this job was opened.
+
+        A calibration after that day takes none of them away, nor does a certificate nobody has confirmed.
+        """
+        opened_on = self.job.opened_at.astimezone(ZoneInfo(self.job.location.tz)).date()
+        calibrated = [item.calibrated_on for item in certificates if item.ended_at is None and item.confirmed]
+        since = max((day for day in calibrated if day <= opened_on), default=date.min)
         return sum(
             1 for equipment_id, _, _, used_on in self.uses if equipment_id == row.pk and used_on >= since
         )

@@ -1,5 +1,6 @@
 """The estimate's lines and what they mean, the operations done, and the closing of their list."""
 
+from collections import Counter
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
@@ -161,7 +162,7 @@ def record_operation(*, job: Job, actor: Actor, as_of: datetime, entry: Operatio
         device=device,
         evidence=references.evidence(job, entry.evidence),
     )
-    is_planned = entry.operation in planned_operations(job)
+    is_planned = _done_once_more(job, entry) <= _planned_counts(job)[entry.operation]
     is_new = not OperationDone.objects.filter(pk=entry.id).exists()
     kept = recording.keep(operation, job=job, actor=actor, as_of=as_of, what="operation.recorded")
     if is_new and not is_planned:
@@ -186,13 +187,24 @@ def latest_mappings(job: Job) -> dict[UUID, EstimateMapping]:
 
 def planned_operations(job: Job) -> set[str]:
     """Every operation that a live mapped line names."""
+    return set(_planned_counts(job))
+
+
+def _planned_counts(job: Job) -> Counter[str]:
+    """How many live mapped lines name each operation."""
     live = set(EstimateLine.objects.filter(job=job, ended_at__isnull=True).values_list("pk", flat=True))
-    return {
+    return Counter(
         name
         for line_id, mapping in latest_mappings(job).items()
         if line_id in live
         for name in mapping.operations
-    }
+    )
+
+
+def _done_once_more(job: Job, entry: OperationEntry) -> int:
+    """How often the operation is on record as done, this time among them."""
+    done = OperationDone.objects.filter(job=job, operation=entry.operation, ended_at__isnull=True)
+    return done.exclude(pk=entry.id).count() + 1
 
 
 def unmapped_lines(job: Job) -> list[int]:

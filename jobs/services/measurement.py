@@ -128,7 +128,9 @@ def read_typed(entry: ReadingEntry, prefix: str = "") -> Typed:
     values.read_choice(entry.quantity, QUANTITY_UNITS, f"{prefix}quantity")
     value, step = values.read_number(entry.value, f"{prefix}value")
     if entry.resolution:
-        step = values.read_positive(entry.resolution, f"{prefix}resolution")
+        stated = values.read_positive(entry.resolution, f"{prefix}resolution")
+        # An odometer states its display's step; of other values nobody states a finer one than was typed.
+        step = stated if entry.quantity == "odometer" else max(step, stated)
     try:
         typed = _converted(entry, value, step)
     except QuantityError as error:
