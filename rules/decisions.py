@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping
 
 from rules.checks.base import RequiredProcedure
 from rules.departure import departure
-from rules.facts import JobFacts, Moment, Person, Refusal, Session, Waiver, live
+from rules.facts import JobFacts, Person, Refusal, Session, Waiver, live
 from rules.packs.model import Proof
 from rules.result import Decision
 from rules.science.clocks import happened_before
@@ -72,24 +72,27 @@ def waived_proofs(decisions: Iterable[Decision]) -> tuple[tuple[str, str], ...]:
     )
 
 
-def too_late(facts: JobFacts, at: Moment) -> bool:
+def too_late(facts: JobFacts, decision: Waiver | Refusal) -> bool:
     """Was the decision signed after departure, or after the release sign-off that the departure relied on?
 
     While the car is still here a later one counts for the next release, so nothing is late. A decision that
     precedes a release sign-off also precedes the departure that relied on it, however vague the clock that
-    timed the departure.
+    timed the departure. No release relied on a decision that the server did not hold yet, whatever day was
+    written on it.
     """
     left = departure(facts)
     if left is None:
         return False
-    if happened_before(at, left) == "false":
+    if happened_before(decision.at, left) == "false":
         return True
     releases = [
-        item.at
+        item
         for item in live(facts.sign_offs)
-        if item.role == "release" and happened_before(item.at, left) != "false"
+        if item.role == "release"
+        and item.received_at >= decision.received_at
+        and happened_before(item.at, left) != "false"
     ]
-    return not any(happened_before(at, release) == "true" for release in releases)
+    return not any(happened_before(decision.at, item.at) == "true" for item in releases)
 
 
 def _waiver(waiver: Waiver, facts: JobFacts, required: Required) -> Decision:
@@ -116,7 +119,7 @@ def _why_no_waiver(
         return "the job requires no such proof"
     if not proof.waivable:
         return "this proof is marked as not waivable"
-    if too_late(facts, waiver.at):
+    if too_late(facts, waiver):
         return "late note: signed after the release that it should have supported"
     if len(waiver.reason.strip()) < SHORTEST_REASON_CHARACTERS:
         return f"the reason is shorter than {SHORTEST_REASON_CHARACTERS} characters"
@@ -170,7 +173,7 @@ def _refusal(refusal: Refusal, facts: JobFacts, required: Required) -> Decision:
 def _why_no_refusal(refusal: Refusal, facts: JobFacts, current: RequiredProcedure | None) -> str:
     if current is None:
         return "the job requires no such procedure"
-    if too_late(facts, refusal.at):
+    if too_late(facts, refusal):
         return "late note: signed after the release that it should have supported"
     if not current.procedure.refusable:
         return "this procedure is marked as not refusable"

@@ -10,20 +10,47 @@ from rules.assess import assess
 from rules.checks.adhesive import ready_times
 from rules.checks.movements import road_movements
 from rules.checks.photos import Setting, photo_faults
+from rules.checks.plan import STEPS_FOLLOWED, step_list_signed
+from rules.checks.records import function_check
 from rules.checks.voltage import voltage_log
 from rules.editions import missing_foundations
-from rules.facts import Delivery, JobFacts, Moment, SessionPart, StateChange, TroubleCode, Waiver
+from rules.facts import (
+    Delivery,
+    FunctionCheck,
+    JobFacts,
+    Moment,
+    SessionPart,
+    StateChange,
+    TroubleCode,
+    Waiver,
+)
 from rules.governing import governing_session
+from rules.judging import RESULT_PROOF_ID, proofs_of
 from rules.packs.model import PackSet
 from rules.science.clocks import possibly_last
 from rules.work_list import operations_list_closed
-from tests.rules.builders import SEDGE, at, ended, held, module, moment, scan, session, statement
+from tests.rules.builders import (
+    SEDGE,
+    at,
+    check_context,
+    ended,
+    held,
+    module,
+    moment,
+    scan,
+    session,
+    statement,
+)
 from tests.rules.measured import context, said
 from tests.rules.packs_on_file import packs_on_file
-from tests.rules.weakening import changed, judged, lost, short_of_met, signed, signed_with
+from tests.rules.packs_on_file import procedure as packs_procedure
+from tests.rules.packs_on_file import proof as packs_proof
+from tests.rules.test_gate import corner_job, refusal
+from tests.rules.weakening import LATE, changed, judged, lost, short_of_met, signed, signed_with
 from tests.rules.windshield_job import MODULES, ROAD, climate, odometer, unsigned_job, windshield_job
 
 JOB = unsigned_job()
+UNPROVABLE = ("not_shown", ("order_unprovable",))
 
 
 def open_proofs(facts: JobFacts, when: str = "11:50") -> dict[tuple[str, str], tuple[str, tuple[str, ...]]]:
@@ -246,7 +273,69 @@ def test_the_installer_does_not_waive_proofs_of_his_own_glass(giver: str, dispos
     assert judged(facts).disposition == disposition
 
 
+@pytest.mark.parametrize(("received", "effect"), [("11:15", True), ("11:55", False), ("13:00", False)])
+def test_a_refusal_handed_in_late_bears_no_earlier_date(received: str, effect: bool) -> None:
+    """No release relied on what the server did not hold, whatever time is written on it."""
+    paper = replace(refusal(), received_at=at(received))
+    delivery = Delivery(**held("delivery", "12:30"), at=moment("12:30"))
+    result = judged(replace(corner_job(paper), delivery=delivery), "14:00")
+    assert [item.effect for item in result.decisions] == [effect]
+    assert result.left_against_hold is not effect
+
+
 # ------------------------------------------------------------------ the last of several
+
+
+def checked(id_: str, shows: str, when: str) -> FunctionCheck:
+    return FunctionCheck(
+        **held(id_, LATE),
+        session="s",
+        function="lane departure warning",
+        shows=shows,
+        at=moment(when),
+        by="itolvaar",
+    )
+
+
+@pytest.mark.parametrize(("second", "expected"), [
+    ("ready", ("met", ())),
+    ("not_working", ("not_met", ("says_otherwise",))),
+])  # fmt: skip
+def test_a_function_that_failed_by_a_lost_clock_is_not_ready(second: str, expected: Any) -> None:
+    own = session("s", "OV-FC-STILL", "10:30", "10:52")
+    first, last = checked("a", "ready", "11:00"), checked("b", second, "11:05")
+
+    def outcome(*checks: FunctionCheck) -> tuple[str, tuple[str, ...]]:
+        facts = replace(JOB, sessions=(own,), function_checks=checks)
+        proof = packs_proof("OV-FC-STILL", "function")
+        return said(function_check(check_context(facts, packs_procedure("OV-FC-STILL"), proof, own)))
+
+    assert outcome(first, last) == expected
+    vague = replace(last, at=lost(last.at))
+    assert outcome(first, vague) == (("met", ()) if second == "ready" else UNPROVABLE)
+
+
+def test_steps_denied_by_a_lost_clock_are_not_followed() -> None:
+    signed_list = statement("yes", (STEPS_FOLLOWED,), "11:00", procedure_id="CP-LOOKUP")
+    denied = statement("no", (), "11:05", denies=(STEPS_FOLLOWED,), procedure_id="CP-LOOKUP")
+
+    def outcome(*lists: Any) -> tuple[str, tuple[str, ...]]:
+        facts = replace(JOB, statements=lists)
+        proof = packs_proof("CP-LOOKUP", "followed")
+        return said(step_list_signed(check_context(facts, packs_procedure("CP-LOOKUP"), proof, None)))
+
+    assert outcome(signed_list) == ("met", ())
+    assert outcome(signed_list, denied) == ("not_met", ("says_otherwise",))
+    assert outcome(signed_list, replace(denied, at=lost(denied.at))) == UNPROVABLE
+
+
+@pytest.mark.parametrize(("result", "asked"), [("failed", True), ("abandoned", True), ("completed", False)])
+def test_two_parts_that_went_well_do_not_mend_a_session_that_failed(result: str, asked: bool) -> None:
+    procedure = packs_procedure("OV-FC-STILL-THEN-ROAD")
+    own = two_parts("one", 1, "09:00", *BOTH, result=result)
+    current = check_context(JOB, procedure, procedure.proofs[0], own).current
+    found = [item.check for item in proofs_of(current, {procedure.id: current})]
+    assert (RESULT_PROOF_ID in found) is asked
 
 
 def test_what_may_be_the_last_of_several() -> None:
