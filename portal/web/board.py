@@ -175,7 +175,7 @@ def _headline(here: int, held: int, left: int) -> SafeString:
         gone = "One car has" if left == 1 else f"{_count(left)} cars have"
         first = format_html("<strong>{} left against hold.</strong> ", gone)
     else:
-        first = format_html("")
+        first = format_html("{}", "")
     if not here:
         return format_html("{}No car stands here.", first)
     cars = "One car stands here" if here == 1 else f"{_count(here)} cars stand here"

@@ -9,7 +9,7 @@ const settle = () => {
   for (const part of document.querySelectorAll(".bar, .foot, .deskfoot, main > :not(.sheet):not(.toast)")) {
     part.inert = sheet !== null;
   }
-  if (sheet) (sheet.querySelector("form :is(input:not([type=hidden]), select)") ?? sheet.querySelector("header a"))?.focus();
+  if (sheet) (sheet.querySelector("form :is(input:not([type=hidden]), select)") ?? sheet.querySelector("header a"))?.focus({ preventScroll: true });
   else cameFrom?.focus({ preventScroll: true });
 };
 document.addEventListener("click", (event) => {
@@ -24,6 +24,6 @@ document.addEventListener("keydown", (event) => {
 addEventListener("hashchange", () => {
   settle();
   // The browser scrolls to where an address points; a sheet lies over the page, which stays where it was.
-  if (opened() || location.hash === "#shut") scrollTo(0, scrolled);
+  if (opened() || location.hash === "#shut") requestAnimationFrame(() => scrollTo(0, scrolled));
 });
 settle();
