@@ -57,13 +57,24 @@ def is_own_statement(context: CheckContext) -> bool:
 
 
 def _judge_own(draft: Draft, context: CheckContext, name: str, found: list[Statement]) -> None:
-    own = of_session(context, found, lambda item: item.sessions, _stated_at)
+    own = of_session(context, found, _sessions_of, _stated_at)
+    perhaps = perhaps_of_session(context, found, _sessions_of, _stated_at)
     denied = [item for item in own if name in item.denies]
     window = part_window(context)
     if denied:
         draft.rests_on(*denied)
         draft.not_met(
             "says_otherwise", f"The statement denies: {plain(name)}.", "Repeat the session as required."
+        )
+        return
+    unplaced = [item for item in perhaps if name in item.denies]
+    if unplaced:
+        draft.rests_on(*unplaced)
+        draft.not_shown(
+            "order_unprovable",
+            f"A statement denies {plain(name)}, and the clocks do not show that it is about another session.",
+            "Say to which session the statement belongs.",
+            "desk",
         )
         return
     if word_argument(context, "at") == _AFTER_SESSION:
@@ -107,6 +118,10 @@ def _judge_serving(draft: Draft, context: CheckContext, name: str, found: list[S
 
 def _stated_at(item: Statement) -> Moment:
     return item.at
+
+
+def _sessions_of(item: Statement) -> tuple[str, ...]:
+    return item.sessions
 
 
 # ------------------------------------------------------------------ results of the session

@@ -6,7 +6,7 @@ from typing import Final
 
 from rules.checks.base import CheckContext
 from rules.checks.draft import Draft, plain, seconds
-from rules.checks.freshness import of_session, part_window
+from rules.checks.freshness import of_session, part_window, perhaps_of_session
 from rules.checks.sentences import begin
 from rules.facts import LogClock, Moment, Session, VoltageLog
 from rules.packs.model import Argument
@@ -55,13 +55,13 @@ def voltage_log(context: CheckContext) -> Outcome:
     """The voltage must stay within ``limit``; stretches up to ``ignore_shorter_than`` are only noted.
 
     Other arguments: longest_gap, crank_windows, crank_longest. Judged at three levels, the limit and the
-    limit plus and minus the guard z u. Reason codes: missing, uncertainty_unknown, time_order, conflict,
-    outside_limit, undecided, gap_could_hide.
+    limit plus and minus the guard z u. Reason codes: missing, uncertainty_unknown, time_order, unreadable,
+    conflict, outside_limit, undecided, gap_could_hide, order_unprovable.
     """
     draft = begin(context, _required(context))
     settings = _settings(context)
-    logs = of_session(context, context.facts.voltage_logs, lambda log: log.sessions, _start)
-    logs = tuple(log for log in logs if log.samples)
+    filed = context.facts.voltage_logs
+    logs = tuple(log for log in of_session(context, filed, _sessions_of, _start) if log.samples)
     if not logs or context.session is None:
         draft.not_shown(
             "missing", "There is no voltage log for this session.", "File the voltage log.", "desk"
@@ -74,6 +74,17 @@ def voltage_log(context: CheckContext) -> Outcome:
         _levels(draft, part, settings, context.z)
     if parts and len(parts) == len(logs):
         _gaps(draft, parts, settings)
+    own = {log.id for log in logs}
+    for log in perhaps_of_session(context, filed, _sessions_of, _start):
+        if log.id not in own and any(not _inside(volts, settings.limit) for _, volts in log.samples):
+            draft.rests_on(log)
+            draft.not_shown(
+                "order_unprovable",
+                f"Another log leaves {settings.limit.text}, and the clocks do not show that it is about "
+                "another session.",
+                "Say to which session the log belongs.",
+                "desk",
+            )
     if not draft.tally.reasons:
         draft.say(f"The supply stayed {_asked(settings.limit)} through the whole session.")
     return draft.outcome()
@@ -83,6 +94,14 @@ def _required(context: CheckContext) -> str:
     limit = context.proof.arguments.get("limit")
     text = limit.text if isinstance(limit, Limit) else "within its limit"
     return f"The supply must stay {text} through the whole session"
+
+
+def _inside(volts: float, limit: Limit) -> bool:
+    return (limit.lower is None or volts >= limit.lower) and (limit.upper is None or volts <= limit.upper)
+
+
+def _sessions_of(log: VoltageLog) -> tuple[str, ...]:
+    return log.sessions
 
 
 def _start(log: VoltageLog) -> Moment:

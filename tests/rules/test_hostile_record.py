@@ -12,12 +12,13 @@ from rules.checks.movements import road_movements
 from rules.checks.photos import Setting, photo_faults
 from rules.checks.plan import STEPS_FOLLOWED, step_list_signed
 from rules.checks.records import function_check
-from rules.checks.voltage import voltage_log
+from rules.checks.voltage import voltage_log as judge_volts
 from rules.editions import missing_foundations
 from rules.facts import (
     Delivery,
     FunctionCheck,
     JobFacts,
+    LogClock,
     Moment,
     SessionPart,
     StateChange,
@@ -40,6 +41,7 @@ from tests.rules.builders import (
     scan,
     session,
     statement,
+    voltage_log,
 )
 from tests.rules.measured import context, said
 from tests.rules.packs_on_file import packs_on_file
@@ -144,6 +146,24 @@ def test_a_road_statement_made_before_the_session_saw_nothing_of_it() -> None:
     assert open_proofs(facts)["OV-FC-ROAD", "road"] == ("not_shown", ("missing",))
 
 
+def test_a_denial_by_a_lost_clock_is_not_passed_over() -> None:
+    denial = statement("denial", (), "10:53", denies=ROAD[1:2], received_at=at(LATE))
+    facts = signed_with(JOB, statements=(denial,))
+    assert open_proofs(facts)["OV-FC-ROAD", "road"] == ("not_met", ("says_otherwise",))
+    vague = signed_with(JOB, statements=(replace(denial, at=lost(denial.at)),))
+    assert open_proofs(vague)["OV-FC-ROAD", "road"] == UNPROVABLE
+
+
+def test_a_low_log_by_a_lost_clock_is_not_passed_over() -> None:
+    low = voltage_log("low", "10:35", "10:40", 11.0, (), received_at=at(LATE))
+    assert open_proofs(signed_with(JOB, voltage_logs=(low,)))["OV-FC-ROAD", "volts"][0] == "not_met"
+    adrift = LogClock(clock="device:lost", offset_low_s=-86400.0, offset_high_s=86400.0)
+    vague = signed_with(JOB, voltage_logs=(replace(low, clock=adrift),))
+    assert open_proofs(vague)["OV-FC-ROAD", "volts"] == UNPROVABLE
+    named = signed_with(JOB, voltage_logs=(replace(low, clock=adrift, sessions=("another",)),))
+    assert not open_proofs(named)
+
+
 @pytest.mark.parametrize(("start", "end"), [("10:30", "10:30"), ("10:52", "10:30")])
 def test_a_session_that_took_no_time_has_no_voltage(start: str, end: str) -> None:
     facts = signed(changed(JOB, ("sessions", "session-1"), started=moment(start), ended=moment(end)))
@@ -238,7 +258,7 @@ def test_a_contradicted_setting_does_not_excuse_an_early_drive() -> None:
 @pytest.mark.parametrize("u", [-1.0, math.nan, math.inf])
 def test_an_uncertainty_that_cannot_be_is_none(u: float) -> None:
     facts = changed(JOB, ("voltage_logs", "volts"), u=u)
-    assert said(voltage_log(context("OV-FC-ROAD", "volts", facts))) == ("not_shown", ("uncertainty_unknown",))
+    assert said(judge_volts(context("OV-FC-ROAD", "volts", facts))) == ("not_shown", ("uncertainty_unknown",))
 
 
 def test_numbers_that_are_none_do_not_pass() -> None:
