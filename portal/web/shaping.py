@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from portal.web import wording
@@ -112,7 +112,7 @@ def band(assessment: Assessment, tz: str) -> Band | None:
         return None
     if ready.ready_cautious is None:
         return Band(headline="Do not drive: no ready time", sentence=readable(ready.sentence), passed=False)
-    local = ready.ready_cautious.astimezone(ZoneInfo(tz))
+    local = _begun_minute_in_full(ready.ready_cautious).astimezone(ZoneInfo(tz))
     gate_day = assessment.gate_at.astimezone(ZoneInfo(tz)).date()
     when = (
         f"{local:%H:%M}" if local.date() == gate_day else f"{local:%a} {local.day} {local:%b}, {local:%H:%M}"
@@ -122,6 +122,15 @@ def band(assessment: Assessment, tz: str) -> Band | None:
         return Band(headline=f"Adhesive ready since {when}", sentence=sentence, passed=True)
     later = f"{sentence} Later if it gets colder or drier."
     return Band(headline=f"Do not drive before {when}", sentence=later, passed=False)
+
+
+def _begun_minute_in_full(at: datetime) -> datetime:
+    """The next full minute, so that the time on the screen is never the earlier one.
+
+    Parts of a second are the width of a clock comparison, not a begun minute.
+    """
+    whole = (at + timedelta(milliseconds=500)).replace(microsecond=0)
+    return whole if not whole.second else whole.replace(second=0) + timedelta(minutes=1)
 
 
 def _band_sentence(assessment: Assessment, ready: ReadyTime, tz: str) -> str:
