@@ -6,7 +6,7 @@ import warnings
 from typing import BinaryIO, Final
 
 import numpy as np
-from PIL import Image, ImageOps, PngImagePlugin, UnidentifiedImageError
+from PIL import Image, ImageFile, ImageOps, PngImagePlugin, UnidentifiedImageError
 
 from jobs.errors import Refused
 from jobs.intake import picture_measures as measures
@@ -38,6 +38,8 @@ def read_photo(data: bytes, working_copy: BinaryIO | None) -> tuple[PhotoFacts, 
             ``animated_not_allowed``.
     """
     Image.MAX_IMAGE_PIXELS = MAX_PIXELS
+    # A library for pages may have switched this on in the same process: a cut-off picture is not a photo.
+    ImageFile.LOAD_TRUNCATED_IMAGES = False
     with warnings.catch_warnings():
         # Between one and two times the limit Pillow only warns.
         warnings.simplefilter("error", Image.DecompressionBombWarning)

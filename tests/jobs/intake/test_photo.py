@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from PIL import ExifTags, Image, ImageCms, ImageOps
+from PIL import ExifTags, Image, ImageCms, ImageFile, ImageOps
 from PIL.TiffImagePlugin import IFDRational
 
 from jobs.errors import Refused
@@ -329,3 +329,11 @@ def test_damaged_exif_block_never_refuses_a_picture() -> None:
         damaged = good[:place] + b"\xff\xff\xff\x7f" + good[place + 4 :]
         facts, _, _ = read(encoded(scene(), exif=damaged))
         assert facts["width"] == 320
+
+
+def test_a_switch_that_another_library_set_lets_no_cut_off_picture_through(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(ImageFile, "LOAD_TRUNCATED_IMAGES", True)
+    data = encoded(scene(800, 600), "JPEG")
+    assert code_of(data[: len(data) // 2]) == "image_truncated"
