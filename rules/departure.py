@@ -41,7 +41,12 @@ def _is_recorded_trip(facts: JobFacts, movement: RoadMovement) -> bool:
         return True
     if movement.kind == "drive_log" and _is_session_drive(facts, movement):
         return True
-    trips = [(item.out_at, item.back_at) for item in live(facts.sublet_trips) if item.out_at is not None]
+    # Work that another business did here took the car nowhere.
+    trips = [
+        (item.out_at, item.back_at)
+        for item in live(facts.sublet_trips)
+        if item.out_at is not None and item.carried_how != "done_here"
+    ]
     return any(_may_lie_in(movement.start, out_at, back_at) for out_at, back_at in trips)
 
 

@@ -13,6 +13,7 @@ from rules.checks.photos import Setting, photo_faults
 from rules.checks.plan import STEPS_FOLLOWED, step_list_signed
 from rules.checks.records import function_check
 from rules.checks.voltage import voltage_log as judge_volts
+from rules.departure import departure
 from rules.editions import missing_foundations
 from rules.facts import (
     Delivery,
@@ -22,6 +23,7 @@ from rules.facts import (
     Moment,
     SessionPart,
     StateChange,
+    SubletTrip,
     TroubleCode,
     Waiver,
 )
@@ -301,6 +303,23 @@ def test_a_refusal_handed_in_late_bears_no_earlier_date(received: str, effect: b
     result = judged(replace(corner_job(paper), delivery=delivery), "14:00")
     assert [item.effect for item in result.decisions] == [effect]
     assert result.left_against_hold is not effect
+
+
+@pytest.mark.parametrize(("carried_how", "left"), [("done_here", True), ("trailer", False)])
+def test_work_done_here_by_others_hides_no_departure(carried_how: Any, left: bool) -> None:
+    order = SubletTrip(
+        **held("order", "08:05"),
+        procedure_ids=("X",),
+        to_org="Sallowfield",
+        carried_how=carried_how,
+        out_at=moment("11:45"),
+        back_at=None,
+    )
+    moved = StateChange(
+        **held("moved", "12:10"), kind="vehicle_moved", at=moment("12:10"), by="x", on_road=True
+    )
+    facts = replace(signed_with(JOB, sublet_trips=(order,)), state_changes=(moved,))
+    assert (departure(facts) is not None) is left
 
 
 # ------------------------------------------------------------------ the last of several
