@@ -21,7 +21,8 @@ from tests.portal.tenancy_rows import API_ROWS, Row
 from tests.portal.tenancy_stage import Stage, Things, build_stage, everything, told, undone
 from tests.portal.tenancy_web import WEB_ROWS
 
-pytestmark = pytest.mark.django_db
+# Half a minute of work: left out of what runs before each commit.
+pytestmark = [pytest.mark.slow, pytest.mark.django_db]
 
 ROWS: Final = (*API_ROWS, *WEB_ROWS)
 # They name nothing and tell nothing of the record: whoever comes may have them.

@@ -20,6 +20,9 @@ from jobs.intake.photo import read_photo
 from jobs.intake.voltage_log import read_voltage_log
 from rules.vocabulary import PHOTO_SUBJECTS
 
+# Minutes of work in all: left out of what runs before each commit.
+pytestmark = pytest.mark.slow
+
 AT = datetime(2026, 5, 5, 8, 41, 12, 250_000, tzinfo=ZoneInfo("America/Chicago"))
 JOBS = ("EM-2026-0417", "EM-2026-0418")
 # The subjects that every played job photographs.

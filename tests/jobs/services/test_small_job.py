@@ -30,6 +30,9 @@ from rules.vocabulary import SENSORS
 from tests.factories import PIN, VehicleFactory
 from tests.jobs.shop import Shop, eastmarch, new_id
 
+# Minutes of work in all: left out of what runs before each commit.
+pytestmark = pytest.mark.slow
+
 VIN = "Z0KLN2C96S4120077"
 FITTED = ("rear_camera", "steering_angle_sensor")
 

@@ -69,6 +69,7 @@ def seal(cast: Cast, caller: Caller, job: OpenJob) -> str:
     return f"packets/{asked.json()['id']}"
 
 
+@pytest.mark.slow
 def test_a_packet_from_the_request_to_the_auditor(
     cast: Cast, packs: None, callers: tuple[Caller, Caller, Caller], estimator: Caller, job: OpenJob
 ) -> None:
