@@ -169,8 +169,8 @@ def _cell(rows: list[FindingRow]) -> str:
 
 
 def current_assessment(job: Job) -> Assessment | None:
-    """The last finished judgement of the job; None while there is none."""
-    if job.current_assessment is None:
+    """The last finished judgement; None while there is none, or where judging the record failed."""
+    if job.current_assessment is None or job.hold_reason == "judging_failed":
         return None
     return from_plain(Assessment, json.loads(job.current_assessment.result))
 

@@ -106,9 +106,17 @@ def _begin(run_id: UUID, as_of: datetime) -> AssessmentRun:
 
 @transaction.atomic
 def bury_run(*, run_id: UUID, error: str, as_of: datetime) -> None:
-    """Marks a run dead after its last attempt; the job keeps what was judged before."""
-    AssessmentRun.objects.filter(pk=run_id).filter(Q(state="waiting") | Q(state="running")).update(
-        state="dead", finished_at=as_of, last_error=error[:2000]
+    """Marks a run dead after its last attempt. The job is held: an earlier judgement is not of this record."""
+    open_run = Q(state="waiting") | Q(state="running")
+    run = AssessmentRun.objects.select_for_update().filter(open_run, pk=run_id).first()
+    if run is None:
+        return
+    AssessmentRun.objects.filter(pk=run_id).update(state="dead", finished_at=as_of, last_error=error[:2000])
+    Job.objects.filter(pk=run.job_id).update(
+        verdict="not_shown",
+        disposition="hold",
+        hold_reason="judging_failed",
+        held_because=["The record could not be judged. It is kept; support has to look at it."],
     )
 
 

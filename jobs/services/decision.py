@@ -209,14 +209,21 @@ def record_refusal(*, job: Job, actor: Actor, as_of: datetime, entry: RefusalEnt
     return recording.keep(refusal, job=job, actor=actor, as_of=as_of, what="refusal.recorded")
 
 
-@transaction.atomic
-def explain(*, job: Job, actor: Actor, as_of: datetime, entry: ExplanationEntry) -> Explanation:
-    """A reviewer explains a trouble code that stays. Codes: role_missing, code_format, text_length."""
-    recording.require_role(actor, "quality_reviewer")
+def _trouble_code(entry: ExplanationEntry) -> tuple[str, str | None]:
     try:
-        code, ftb = normalise(entry.code, entry.ftb or None)
+        return normalise(entry.code, entry.ftb or None)
     except ValueError as error:
         raise refused("code_format", "code", "code must be a trouble code like C1A45 or C1A45-54.") from error
+
+
+@transaction.atomic
+def explain(*, job: Job, actor: Actor, as_of: datetime, entry: ExplanationEntry) -> Explanation:
+    """A reviewer explains a trouble code that stays, or (code ``vin``) another VIN in a used module.
+
+    Codes: role_missing, code_format, text_length.
+    """
+    recording.require_role(actor, "quality_reviewer")
+    code, ftb = ("vin", None) if entry.code == "vin" else _trouble_code(entry)
     explanation = Explanation(
         id=entry.id,
         module=values.read_text(entry.module, "module", longest=80),

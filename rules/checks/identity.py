@@ -174,7 +174,11 @@ def _asked_for(context: CheckContext, draft: Draft, name: str) -> None:
 
 def _scans_show_vin(draft: Draft, facts: JobFacts, name: str) -> bool:
     if name == "final_scan":
-        scans = tuple(scan for scan in live(facts.scans) if scan.stage == "final")
+        # The last one is the scan that the codes are compared with: it must name the car itself.
+        finals = sorted(
+            (scan for scan in live(facts.scans) if scan.stage == "final"), key=lambda scan: scan.ended.high
+        )
+        scans = tuple(finals[-1:])
     else:
         scans = tuple(scan for scan in live(facts.scans) if scan.stage == "before_repair")
         if not scans:

@@ -175,13 +175,18 @@ class PackSet:
     withdrawn_on: Mapping[tuple[str, int], date] = field(default_factory=dict)
 
     def in_force(self, on: date) -> tuple[PackEdition, ...]:
-        """The edition of each pack that is in force on the local date ``on``, by pack name."""
+        """The edition of each pack that is in force on the local date ``on``, by pack name.
+
+        An edition ends for good when its successor begins: a withdrawn successor does not bring it back.
+        """
         best: dict[str, PackEdition] = {}
         for edition in self.editions:
-            ended = self.withdrawn_on.get((edition.pack, edition.edition))
-            if edition.in_force_from > on or (ended is not None and ended <= on):
-                continue
             current = best.get(edition.pack)
-            if current is None or edition.in_force_from >= current.in_force_from:
+            begun = edition.in_force_from <= on
+            if begun and (current is None or edition.in_force_from >= current.in_force_from):
                 best[edition.pack] = edition
-        return tuple(best[name] for name in sorted(best))
+        return tuple(best[name] for name in sorted(best) if not self._is_withdrawn(best[name], on))
+
+    def _is_withdrawn(self, edition: PackEdition, on: date) -> bool:
+        ended = self.withdrawn_on.get((edition.pack, edition.edition))
+        return ended is not None and ended <= on

@@ -180,3 +180,12 @@ def test_a_withdrawn_edition_no_longer_governs():
     packs = replace(packs_on_file(), withdrawn_on={("orrinvale", 7): date(2026, 5, 5)})
     facts = replace(unsigned_job(), fitted_ways=fitted("rear_camera", "steering_angle_sensor"))
     assert [item.pack for item in editions_at(packs, facts, at("11:50"))] == ["common-practice"]
+
+
+def test_a_withdrawn_successor_does_not_bring_its_predecessor_back():
+    packs = replace(packs_on_file(), withdrawn_on={("orrinvale", 8): date(2026, 6, 20)})
+    facts = unsigned_job()
+    before = [(item.pack, item.edition) for item in editions_at(packs, facts, at("2026-06-19 12:00"))]
+    after = [(item.pack, item.edition) for item in editions_at(packs, facts, at("2026-06-20 12:00"))]
+    assert before == [("common-practice", 3), ("orrinvale", 8)]
+    assert after == [("common-practice", 3)]

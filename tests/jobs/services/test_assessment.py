@@ -91,6 +91,8 @@ def test_a_buried_run_stays_dead(shop: Shop, job: Job) -> None:
     assessment.bury_run(run_id=run.pk, error="x" * 3000, as_of=shop.at("08:10"))
     run.refresh_from_db()
     assert (run.state, len(run.last_error)) == ("dead", 2000)
+    job.refresh_from_db()
+    assert (job.verdict, job.disposition, job.hold_reason) == ("not_shown", "hold", "judging_failed")
     assert assessment.perform_assessment(run_id=run.pk, as_of=shop.at("08:11")).state == "dead"
     assert ask(shop, job, "08:12").pk != run.pk
 

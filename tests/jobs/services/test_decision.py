@@ -189,6 +189,8 @@ def test_explanations_come_from_reviewers(shop: Shop, job: Job) -> None:
         explain("itolvaar")
     kept = explain("dpell")
     assert (kept.code, kept.ftb, kept.role) == ("B2210", "11", "quality_reviewer")
+    # Another VIN in a used module is explained under the word vin.
+    assert (explain("dpell", code="vin").code, explain("dpell", code="vin").ftb) == ("vin", "")
     for fields, code in (({"code": "lamp"}, "code_format"), ({"text": "x" * 39}, "text_length")):
         with pytest.raises(Refused) as refusal:
             explain("dpell", **fields)

@@ -169,3 +169,11 @@ def test_what_is_no_vin_proves_nothing(vin: str) -> None:
     assert judged(renamed(vin, check_digit_rule="advisory")) == UNPROVEN
     sentence = identity_agrees(context("CP-EVERY", "who", renamed(vin))).sentence
     assert "characters instead of 17" in sentence or "in position 2" in sentence
+
+
+def test_the_final_scan_that_is_compared_must_name_the_car_itself() -> None:
+    facts = windshield_job()
+    nameless = replace(
+        facts.scans[2], **held("scan-final-2", "11:10"), ended=moment("11:10"), vin_per_module=()
+    )
+    assert judged(job(scans=(*facts.scans, nameless))) == UNPROVEN
