@@ -106,7 +106,7 @@ def _begin(run_id: UUID, as_of: datetime) -> AssessmentRun:
 
 @transaction.atomic
 def bury_run(*, run_id: UUID, error: str, as_of: datetime) -> None:
-    """Marks a run dead after its last attempt. The job is held: an earlier judgement is not of this record."""
+    """Marks a run dead after its last attempt and holds the job: its record was not judged."""
     open_run = Q(state="waiting") | Q(state="running")
     run = AssessmentRun.objects.select_for_update().filter(open_run, pk=run_id).first()
     if run is None:
