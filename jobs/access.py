@@ -7,6 +7,7 @@ the same ``NotFound``. Nothing here says more than that, and neither may callers
 import hashlib
 import hmac
 import secrets
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final, TypeVar
@@ -156,6 +157,11 @@ def actor_for_person(person: Person, *, as_of: datetime) -> Actor:
         location_ids=locations,
         roles=frozenset(person.roles),
     )
+
+
+def scope_of(owner: Actor | TenantModel) -> AbstractContextManager[None]:
+    """Queries inside see the rows of the organisation of the caller, or of a row that was found."""
+    return scope(owner.organisation_id)
 
 
 def jobs_for(actor: Actor) -> QuerySet[Job]:

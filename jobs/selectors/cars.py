@@ -179,6 +179,20 @@ def newest_run(job: Job) -> AssessmentRun | None:
     return AssessmentRun.objects.filter(job=job).order_by("-requested_at", "-pk").first()
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judging:
+    """State of the newest judgement (empty: none), and a text that changes whenever a page would."""
+
+    state: str
+    mark: str
+
+
+def judging_of(job: Job) -> Judging:
+    run = newest_run(job)
+    state = "" if run is None else run.state
+    return Judging(state=state, mark=f"{job.current_assessment_id}:{job.state}:{state}")
+
+
 def people_by_id(organisation_id: UUID) -> dict[str, str]:
     """Names of an organisation's people by id and by login."""
     names: dict[str, str] = {}

@@ -6,9 +6,8 @@ from uuid import UUID
 from django.http import HttpRequest, HttpResponse
 from django.views.decorators.http import require_http_methods, require_POST
 
-from jobs.access import Actor, get_packet_for, grant_of_packet, grants_for
+from jobs.access import Actor, get_packet_for, grant_of_packet, grants_for, scope_of
 from jobs.errors import NotFound
-from jobs.models import scope
 from jobs.selectors import cars, granted
 from jobs.services.packet_taking import take_packet
 from portal.clock import now
@@ -32,7 +31,7 @@ def packet(request: HttpRequest, actor: Actor, packet_id: UUID) -> HttpResponse:
     grant = grant_of_packet(actor, row, as_of=now())
     if grant is None or row.state != "sealed":
         raise NotFound()
-    with scope(row.organisation_id):
+    with scope_of(row):
         summary = granted.summary(grant)
         assessment = granted.sealed_assessment(row)
         shown = page_of(assessment, cars.people_by_id(row.organisation_id), summary.tz)

@@ -11,9 +11,8 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.http import urlencode
 
-from jobs.access import Actor
+from jobs.access import Actor, scope_of
 from jobs.errors import DomainError, NotFound, NotSignedIn
-from jobs.models import scope
 from portal.authentication import actor_of_session
 from portal.clock import now
 from portal.errors import problem_from, request_id_of
@@ -49,7 +48,7 @@ def page(view: View[P]) -> Callable[Concatenate[HttpRequest, P], HttpResponse]:
             route = request.resolver_match.view_name if request.resolver_match else ""
             method = "GET" if request.method == "HEAD" else str(request.method)
             check(actor, PERMISSIONS.get(route, {}).get(method))
-            with scope(actor.organisation_id):
+            with scope_of(actor):
                 answer = view(request, actor, *args, **kwargs)
         except DomainError as error:
             answer = error_page(request, error)

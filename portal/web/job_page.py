@@ -2,7 +2,6 @@
 
 from typing import Any
 
-from jobs.models import Job
 from jobs.selectors import cars
 from portal.web import proof_rows, shaping, wording
 from rules.result import Assessment, Decision
@@ -123,12 +122,7 @@ def _cautions(assessment: Assessment) -> list[str]:
     )
 
 
-def judging_of(job: Job) -> dict[str, str]:
-    """State of the newest judgement, its words, and a text that changes whenever the page would."""
-    run = cars.newest_run(job)
-    state = "" if run is None else run.state
-    return {
-        "state": state,
-        "words": _RUN_WORDS.get(state, "Nothing to judge yet"),
-        "mark": f"{job.current_assessment_id}:{job.state}:{state}",
-    }
+def judging_words(judging: cars.Judging) -> dict[str, str]:
+    """State of the newest judgement, its words, and the mark by which a page sees a change."""
+    words = _RUN_WORDS.get(judging.state, "Nothing to judge yet")
+    return {"state": judging.state, "words": words, "mark": judging.mark}

@@ -20,7 +20,7 @@ from portal.errors import status_of
 from portal.permissions import DESK, MANAGERS
 from portal.web.board import board_of
 from portal.web.doors import page, said, said_address, show, words_of
-from portal.web.job_page import judging_of, page_of
+from portal.web.job_page import judging_words, page_of
 
 
 @page
@@ -109,7 +109,7 @@ def _gate_page(
     """The gate of one car; ``form`` is the sheet that stays open because what it sent was refused."""
     job = get_job_for(actor, job_id)
     heading = cars.car_of(job)
-    judging = judging_of(job)
+    judging = judging_words(cars.judging_of(job))
     assessment = cars.current_assessment(job)
     people = cars.people_by_id(actor.organisation_id)
     shown = page_of(assessment, people, heading.tz, judging["state"])
@@ -122,6 +122,7 @@ def _gate_page(
         "fault": words_of(fault, shown.get("titles")) if fault else None,
         "sheet": form,
         "new_ids": {name: uuid4() for name in ("release", "delivery", "packet")},
+        "photo_missing": "odometer_out" not in cars.photographed(job),
         "may_release": actor.has_role(*actor.organisation.release_roles),
         "may_deliver": bool(actor.roles & DESK),
         "may_packet": bool(actor.roles & (MANAGERS | {"quality_reviewer"})) and assessment is not None,

@@ -20,7 +20,7 @@ from portal.clock import now
 from portal.errors import status_of
 from portal.web import wording
 from portal.web.doors import page, said, said_address, show, words_of
-from portal.web.job_page import judging_of, page_of
+from portal.web.job_page import judging_words, page_of
 
 
 @page
@@ -43,7 +43,7 @@ def car(request: HttpRequest, actor: Actor, job_id: UUID) -> HttpResponse:
 @require_http_methods(["GET", "HEAD"])
 def car_state(request: HttpRequest, actor: Actor, job_id: UUID) -> HttpResponse:
     """What the page asks every few seconds: has the judgement changed."""
-    judging = judging_of(get_job_for(actor, job_id))
+    judging = judging_words(cars.judging_of(get_job_for(actor, job_id)))
     return JsonResponse({"state": judging["mark"], "words": judging["words"]})
 
 
@@ -141,7 +141,7 @@ def _car_page(
     """The page of one car; ``form`` is the sheet that stays open because what it sent was refused."""
     job = get_job_for(actor, job_id)
     heading = cars.car_of(job)
-    judging = judging_of(job)
+    judging = judging_words(cars.judging_of(job))
     people = cars.people_by_id(actor.organisation_id)
     shown = page_of(cars.current_assessment(job), people, heading.tz, judging["state"])
     seen = cars.photographed(job)
