@@ -20,9 +20,11 @@ DELIVERY_ROLES: Final = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DeliveryEntry:
+    """``delivered_at`` empty: now by the server's own clock, for a hand-over recorded at the portal."""
+
     id: UUID
-    delivered_at: str
     odometer_out: Odometer
+    delivered_at: str = ""
     device: UUID | None = None
 
 
@@ -43,7 +45,7 @@ def deliver(*, job: Job, actor: Actor, as_of: datetime, entry: DeliveryEntry) ->
     device = references.device(actor, entry.device, "device")
     delivery = Delivery(
         id=entry.id,
-        at=moments.read_moment(entry.delivered_at, field="delivered_at", device=device, as_of=as_of),
+        at=moments.read_or_now(entry.delivered_at, field="delivered_at", device=device, as_of=as_of),
         odometer_out=odometer,
         handed_over_by=actor.person,
         device=device,

@@ -58,7 +58,6 @@ def delivery(request: HttpRequest, actor: Actor, job_id: UUID) -> HttpResponse:
     job = get_job_for(actor, job_id)
     entry = DeliveryEntry(
         id=_form_id(request),
-        delivered_at=now().isoformat(),
         odometer_out=Odometer(
             value=str(request.POST.get("odometer", "")),
             unit=str(request.POST.get("unit", "km")),
