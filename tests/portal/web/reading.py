@@ -20,7 +20,7 @@ def signed_in(person: Person) -> Client:
 
 def text_of(answer: Any) -> str:
     """The words of a page without its markup, white space joined."""
-    page = re.sub(r"<(script|style|select)\b.*?</\1>", " ", answer.content.decode(), flags=re.DOTALL)
+    page = re.sub(r"<(script|style|select|template)\b.*?</\1>", " ", answer.content.decode(), flags=re.DOTALL)
     return " ".join(html.unescape(re.sub(r"<[^>]+>", " ", page)).split())
 
 
