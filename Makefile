@@ -1,5 +1,5 @@
 # Witness Mark: `make demo` and `make test` need only Python 3.11 or newer, git and make.
-.PHONY: setup demo test check format lint types imports fast lock
+.PHONY: setup demo verify test check format lint types imports fast lock
 export WM_MODE ?= test
 export WM_INSECURE_HTTP ?= true
 PY = .venv/bin/python
@@ -11,6 +11,10 @@ setup:
 # Plays one windshield job through the HTTP API and leaves the site running; ONCE=1 stops after it.
 demo: setup
 	@$(DEMO) $(PY) manage.py demo $(if $(ONCE),--once) $(if $(PORT),--port $(PORT))
+
+# Checks a packet on its own: make verify FILE=packet.pdf
+verify: setup
+	@$(PY) manage.py verify_packet --alone "$(FILE)"
 
 # Everything, real servers and browser included where they are to be had.
 test: setup

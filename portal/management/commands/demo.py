@@ -66,7 +66,7 @@ class Command(BaseCommand):
             packet = self._play(scene, folder)
             if not options["once"]:
                 self._begin_another(scene)
-            self._say_where(port, packet)
+            self._say_where(port, packet, once=options["once"])
             if not options["once"]:
                 self._leave_running(processes)
 
@@ -155,9 +155,10 @@ class Command(BaseCommand):
             },
         )
 
-    def _say_where(self, port: int, packet: Path) -> None:
+    def _say_where(self, port: int, packet: Path, *, once: bool) -> None:
         self.tell("")
-        self.tell(f"The site is at http://127.0.0.1:{port}/  Pass phrase for everybody: {PASS_PHRASE}")
+        verb = "was" if once else "is"
+        self.tell(f"The site {verb} at http://127.0.0.1:{port}/  Pass phrase for everybody: {PASS_PHRASE}")
         for login, who in (
             ("itolvaar", "technician, Eastmarch"),
             ("pvantongeren", "operations manager, all locations"),
@@ -165,7 +166,9 @@ class Command(BaseCommand):
             ("jquell", "insurer's auditor, sees the one packet granted"),
         ):
             self.tell(f"  {login:<14} {who}")
-        self.tell(f"The packet can be checked on its own: manage.py verify_packet {packet}")
+        self.tell(f"The packet can be checked on its own: make verify FILE={packet}")
+        if once:
+            self.tell("All ends here. `make demo` without ONCE leaves the site running.")
 
     def _leave_running(self, processes: Processes) -> None:
         self.tell("Running. Ctrl-C ends it.")
