@@ -77,9 +77,18 @@ class Command(BaseCommand):
             self.stdout.write(f"  {RESULT_WORDS[line.result]} {line.what}: {line.text}")
             for name in line.at_fault:
                 self.stdout.write(f"              at fault: {name}")
-        if result.agrees:
-            self.stdout.write(
-                "Nothing has changed since it was sealed. This shows integrity, not that every claim is true."
-            )
-        else:
-            self.stdout.write("This file is not what was sealed, or what it rests on was changed.")
+        self.stdout.write(_conclusion(result))
+
+
+def _conclusion(result: Verification) -> str:
+    """Never more than was checked: without the sealed hash at hand, the printed pages were not compared."""
+    if not result.agrees:
+        return "This file is not what was sealed, or what it rests on was changed."
+    whole = any(line.what == "file" and line.result == "agrees" for line in result.lines)
+    if whole:
+        return "Nothing has changed since it was sealed. This shows integrity, not that every claim is true."
+    return (
+        "The enclosed data are whole and give the same verdicts. The printed pages were not compared: compare "
+        "the SHA-256 of the sealed file with the one the operator gives, or read the enclosed data. This "
+        "shows integrity, not that every claim is true."
+    )

@@ -227,8 +227,11 @@ def test_the_command_checks_file_storage_and_record(shop: Shop, job: Job, store:
     status, text = run(str(file))
     assert status == 1
     assert "evidence-0001.jpg (stored file)" in text
-    status, _ = run(str(file), "--alone")
+    status, text = run(str(file), "--alone")
     assert status == 0
+    # Without the sealed hash at hand nothing is said of the pages that a person reads.
+    assert "The printed pages were not compared" in text
+    assert "Nothing has changed" not in text
     path.write_bytes(original)
 
     broken = file.read_bytes().replace(original, original[:-1] + bytes([original[-1] ^ 1]))
