@@ -88,7 +88,7 @@ def _conclusion(result: Verification) -> str:
     if whole:
         return "Nothing has changed since it was sealed. This shows integrity, not that every claim is true."
     return (
-        "The enclosed data are whole and give the same verdicts. The printed pages were not compared: compare "
-        "the SHA-256 of the sealed file with the one the operator gives, or read the enclosed data. This "
-        "shows integrity, not that every claim is true."
+        "The enclosed data are whole and give the same verdicts. The printed pages were not compared: compare"
+        " the SHA-256 of the sealed file with the one the operator gives, or read the enclosed data. This"
+        " shows integrity, not that every claim is true."
     )
