@@ -6,12 +6,13 @@ from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from jobs.access import Actor, jobs_for
 from jobs.models import Assessment as AssessmentRow
 from jobs.models import (
     AssessmentRun,
+    Device,
     EstimateLine,
     Evidence,
     FindingRow,
@@ -211,6 +212,13 @@ def photographed(job: Job) -> frozenset[str]:
     """What the standing photos of the job show."""
     rows = Evidence.objects.filter(job=job, kind="photo", ended_at__isnull=True)
     return frozenset(str(subject) for shows in rows.values_list("shows", flat=True) for subject in shows)
+
+
+def cameras_at(job: Job) -> list[tuple[UUID, str]]:
+    """Enrolled devices that may take a picture at the job's location: id and name."""
+    rows = Device.objects.filter(revoked_at__isnull=True, equipment__isnull=True)
+    here = rows.filter(Q(location__isnull=True) | Q(location_id=job.location_id))
+    return list(here.order_by("name").values_list("pk", "name"))
 
 
 def usual_stage(job: Job) -> str:

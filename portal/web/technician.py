@@ -14,11 +14,12 @@ from jobs.access import Actor, equipment_for, get_job_for, locations_for
 from jobs.errors import DomainError, NotFound
 from jobs.selectors import cars
 from jobs.services.decision import SignOffEntry, sign
+from jobs.services.devices import issue_clock_ticket
 from jobs.services.evidence_intake import Upload
 from jobs.services.filing import file_evidence
 from portal.clock import now
 from portal.errors import status_of
-from portal.web import wording
+from portal.web import own_clock, wording
 from portal.web.doors import page, said, said_address, show, words_of
 from portal.web.job_page import judging_words, page_of
 
@@ -44,7 +45,8 @@ def car(request: HttpRequest, actor: Actor, job_id: UUID) -> HttpResponse:
 def car_state(request: HttpRequest, actor: Actor, job_id: UUID) -> HttpResponse:
     """What the page asks every few seconds: has the judgement changed."""
     judging = judging_words(cars.judging_of(get_job_for(actor, job_id)))
-    return JsonResponse({"state": judging["mark"], "words": judging["words"]})
+    ticket = issue_clock_ticket(as_of=now())
+    return JsonResponse({"state": judging["mark"], "words": judging["words"], "ticket": ticket})
 
 
 @page
@@ -85,6 +87,7 @@ def _keep(
     file = request.FILES.get("file")
     if file is None:
         return _back(job_id, "No file was chosen. Nothing was kept.")
+    device = own_clock.named_device(request, actor)
     upload = Upload(
         id=_form_id(request),
         claimed_sha256=_sha256(file.chunks(1 << 20)),
@@ -93,16 +96,20 @@ def _keep(
         shows=shows,
         session=_session_id(request),
         instrument=str(request.POST.get("instrument", "")).strip().upper(),
+        device=device,
         file_name=file.name or "",
     )
     file.seek(0)
     source = cast(BinaryIO, file.file)
     try:
+        if device is not None:
+            own_clock.compare(request, actor, device)
         evidence, created = file_evidence(job=job, actor=actor, as_of=now(), upload=upload, source=source)
     except DomainError as error:
         return _car_page(request, actor, job_id, fault=error, form=form)
     words = "kept" if created else "was already on record"
-    return _back(job_id, f"Evidence {evidence.number} {words}. The record is being judged again.")
+    answer = _back(job_id, f"Evidence {evidence.number} {words}. The record is being judged again.")
+    return own_clock.remember(answer, device) if form == "photo" else answer
 
 
 def _sha256(pieces: Iterable[bytes]) -> str:
@@ -154,6 +161,8 @@ def _car_page(
         "sheet": form,
         "new_ids": {name: uuid4() for name in ("photo", "file", "sign")},
         "subjects": wording.subjects(asked=shown.get("photos_asked", ()), on_record=seen),
+        "cameras": cars.cameras_at(job),
+        "taken_with": own_clock.remembered(request),
         "stages": wording.STAGES,
         "usual_stage": cars.usual_stage(job),
         "kinds": wording.KINDS,

@@ -28,12 +28,19 @@ const reopen = () => {
   sessionStorage.removeItem(OPENED);
   for (const id of rows) document.getElementById(id)?.setAttribute("open", "");
 };
+// Each answer says what the server's clock showed between the two: the photo form takes the newest along.
+const compareClocks = (ticket, sent, received) => {
+  const fill = { ticket, sent: sent.toISOString(), received: received.toISOString() };
+  for (const field of document.querySelectorAll("[data-clock]")) field.value = fill[field.dataset.clock];
+};
 const look = async () => {
   if (document.hidden) return;
   try {
+    const sent = new Date();
     const answer = await fetch(mark.dataset.refresh, { headers: { Accept: "application/json" }, redirect: "error" });
     if (!answer.ok) return;
-    const { state, words } = await answer.json();
+    const { state, words, ticket } = await answer.json();
+    compareClocks(ticket, sent, new Date());
     if (mark.textContent !== words) mark.textContent = words;
     if (state === mark.dataset.state) return;
     // An address that a form was sent to must not be loaded again: that would send the form again.
@@ -45,5 +52,6 @@ const look = async () => {
 };
 if (mark) {
   reopen();
+  look();
   setInterval(look, 3000);
 }
