@@ -77,10 +77,14 @@ def bracket(place: Place, moment: Moment) -> str:
 
 
 def raw_clock(place: Place, moment: Moment) -> str:
-    """What a device itself showed, empty for the server's and a satellite's clock."""
+    """What a device itself showed, empty for the server's and a satellite's clock.
+
+    The first block of its id tells devices of one job apart; the whole id stands in the enclosed facts.
+    """
     if not moment.clock.startswith("device:"):
         return ""
-    return f"{moment.clock.removeprefix('device:')} said {clock_text(place, moment.reading, True)}"
+    device = moment.clock.removeprefix("device:").split("@")[0].split("-")[0]
+    return f"device {device} said {clock_text(place, moment.reading, True)}"
 
 
 def utc(at: datetime) -> str:

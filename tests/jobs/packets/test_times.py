@@ -33,7 +33,7 @@ def test_spans() -> None:
 def test_an_uncertain_time_is_a_bracket_with_the_raw_clock_beside_it() -> None:
     unsure = loose("15:59:30", 60)
     assert times.bracket(EASTMARCH, unsure) == "5 May 2026, between 15:58:30 and 16:00:30"
-    assert times.raw_clock(EASTMARCH, unsure) == "tablet said 15:59:30"
+    assert times.raw_clock(EASTMARCH, unsure) == "device tablet said 15:59:30"
     assert times.bracket(EASTMARCH, moment("09:00")) == "5 May 2026, 09:00:00"
     assert times.raw_clock(EASTMARCH, moment("09:00")) == ""
 
