@@ -159,12 +159,31 @@ def test_focus_is_seen(day: PlayedDay, reader: Callable[[str], Reader]) -> None:
     assert float(width.removesuffix("px")) >= 4
 
 
+def test_what_has_the_focus_is_not_hidden_by_the_foot_bar(
+    day: PlayedDay, reader: Callable[[str], Reader]
+) -> None:
+    """WCAG 2.2, 2.4.11."""
+    page = reader("itolvaar").open(f"/cars/{day.waiting.job}")
+    foot = page.locator(".foot").bounding_box()
+    assert foot is not None
+    for _ in range(40):
+        page.keyboard.press("Tab")
+        hidden = page.evaluate(
+            "top => { const a = document.activeElement; const box = a.getBoundingClientRect();"
+            "return a.closest('main') !== null && box.bottom > top + 0.5 ? a.textContent : ''; }",
+            foot["y"],
+        )
+        assert hidden == ""
+
+
 def test_a_sheet_takes_the_focus_and_gives_it_back(day: PlayedDay, reader: Callable[[str], Reader]) -> None:
     page = reader("itolvaar").open(f"/cars/{day.waiting.job}")
     link = page.locator(".foot a", has_text="Sign the work")
     link.focus()
     page.keyboard.press("Enter")
     expect(page.locator("#sign-role")).to_be_focused()
+    page.wait_for_timeout(300)
+    assert page.evaluate("scrollY") == 0, "the page behind stays where it was"
     page.keyboard.press("Escape")
     expect(page.locator("#sign")).to_be_hidden()
     expect(link).to_be_focused()
