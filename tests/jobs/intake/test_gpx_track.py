@@ -11,7 +11,7 @@ from geographiclib.geodesic import Geodesic
 from jobs.errors import Refused
 from jobs.intake.gpx_track import TRACK_NAMESPACE, read_gpx
 
-REAL = Path(__file__).parents[2] / "reference" / "car_track_gpxpy_1_6_2.gpx"
+REAL = Path(__file__).parents[2] / "reference" / "around-visnjan-with-car.gpx"
 HEAD = '<?xml version="1.0"?>\n<gpx version="1.1" creator="test" xmlns="http://www.topografix.com/GPX/1/1">'
 
 
