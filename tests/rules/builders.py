@@ -7,7 +7,6 @@ held by the server at its own time unless ``received_at`` is given. The finished
 """
 
 import hashlib
-import math
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
@@ -19,7 +18,6 @@ from rules.facts import (
     Certificate,
     DriveLog,
     Equipment,
-    Fix,
     JobFacts,
     LampRecord,
     LogClock,
@@ -40,6 +38,7 @@ from rules.facts import (
     VoltageLog,
 )
 from rules.packs.model import PackEdition, Procedure, Proof
+from tests.drive_notation import fixes as drive_fixes
 
 DAY = "2026-05-05"
 SUMMER_OFFSET = timedelta(hours=-5)
@@ -287,49 +286,10 @@ def voltage_log(
 
 def drive_log(id_: str, start: str, spec: str, sessions: Iterable[str], **fields: Any) -> DriveLog:
     """A drive written ``to V s; hold s; turn deg s; lost s``: one fix a second, from rest, heading north."""
-    fixes = drive_fixes(at(start).timestamp(), spec)
+    fixes = drive_fixes(spec, at(start))
     received = datetime.fromtimestamp(fixes[-1].t, tz=UTC)
     base: dict[str, Any] = {"clock": SATELLITE, "fixes": fixes, "sessions": tuple(sessions)}
     return DriveLog(**{**held(id_, received), **base, **fields})
-
-
-def drive_fixes(start_t: float, spec: str) -> tuple[Fix, ...]:
-    """The fixes of a drive, positions following the speeds; ``lost s`` leaves a gap of exactly s seconds."""
-    states: list[tuple[int, float, float, bool]] = [(0, 0.0, 0.0, True)]  # second, km/h, deg, written
-    for word, *numbers in (step.split() for step in spec.split(";")):
-        states += _leg(states[-1], word, [float(number) for number in numbers])
-    lat, lon, fixes = EASTMARCH.lat, EASTMARCH.lon, []
-    previous = states[0]
-    for second, speed, course, written in states:
-        metres = (speed + previous[1]) / 2 / 3.6 * (second - previous[0])
-        lat += math.degrees(metres * math.cos(math.radians(course)) / 6371008.8)
-        lon += math.degrees(
-            metres * math.sin(math.radians(course)) / (6371008.8 * math.cos(math.radians(lat)))
-        )
-        previous = (second, speed, course, written)
-        if written:
-            fixes.append(
-                Fix(t=start_t + second, lat=lat, lon=lon, speed_kph=speed, course_deg=course % 360.0)
-            )
-    return tuple(fixes)
-
-
-def _leg(
-    last: tuple[int, float, float, bool], word: str, numbers: list[float]
-) -> list[tuple[int, float, float, bool]]:
-    second, speed, course, _ = last
-    length = int(numbers[-1])
-    target = numbers[0] if word == "to" else speed
-    swing = numbers[0] if word == "turn" else 0.0
-    return [
-        (
-            second + i,
-            target if i == length else speed + (target - speed) * i / length,
-            course + swing * i / length,
-            word != "lost" or i == length,
-        )
-        for i in range(1, length + 1)
-    ]
 
 
 def with_records(facts: JobFacts, **added: Iterable[Record]) -> JobFacts:
