@@ -1,3 +1,3 @@
 """The judgement: facts and packs in, verdicts out. Standard library only; no clock, no files, no network."""
 
-ENGINE_VERSION = "1"
+ENGINE_VERSION = "2"
