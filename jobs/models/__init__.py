@@ -1,6 +1,6 @@
 """The record's tables: every model is imported here, so that Django and services find them in one place."""
 
-from jobs.models.assessment import Assessment, AssessmentRun, FindingRow
+from jobs.models.assessment import Assessment, AssessmentRun, FactsOnFile, FindingRow
 from jobs.models.decision import Delivery, Explanation, LegalHold, Refusal, SignOff, SubletOrder, Waiver
 from jobs.models.device import ClockObservation, Device
 from jobs.models.equipment import (
@@ -34,7 +34,7 @@ from jobs.models.order import (
     TextLookup,
 )
 from jobs.models.outbox import OutboxEntry, WorkerBeat
-from jobs.models.pack import FunctionUsesSensor, PackEditionOnFile
+from jobs.models.pack import FunctionUsesSensor, PackAcknowledgement, PackEditionOnFile
 from jobs.models.packet import Packet
 from jobs.models.people import ROLES, Person, Qualification
 from jobs.models.places import Bay, BayFloorSurvey, Location
@@ -76,6 +76,7 @@ __all__ = [
     "EstimateMapping",
     "Evidence",
     "Explanation",
+    "FactsOnFile",
     "FindingRow",
     "FittedWay",
     "FunctionCheck",
@@ -98,6 +99,7 @@ __all__ = [
     "OperationsClosing",
     "Organisation",
     "OutboxEntry",
+    "PackAcknowledgement",
     "PackEditionOnFile",
     "Packet",
     "PacketDownload",

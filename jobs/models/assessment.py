@@ -1,4 +1,4 @@
-"""Assessments: the request and its progress, the result in canonical bytes, and one row per proof."""
+"""Assessments: request and progress, the facts judged, the result in canonical bytes, a row per proof."""
 
 import uuid
 from typing import ClassVar
@@ -81,6 +81,25 @@ class Assessment(TenantModel):
             ),
         ]
         indexes: ClassVar = [models.Index(fields=("job", "-gate_at"), name="assessment_newest")]
+
+
+class FactsOnFile(TenantModel):
+    """The facts that judgements of a job rest on: canonical JSON (RFC 8785), compressed by zlib (RFC 1950).
+
+    ``sha256`` is that of the uncompressed bytes, as the assessment names it in ``facts_sha256``.
+    """
+
+    id = models.BigAutoField(primary_key=True)
+    job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="facts_on_file")
+    sha256 = models.CharField(max_length=64)
+    data = models.BinaryField()
+    size_bytes = models.PositiveIntegerField()
+    stored_at = models.DateTimeField()
+
+    class Meta:
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=("organisation", "job", "sha256"), name="facts_on_file_once"),
+        ]
 
 
 class FindingRow(TenantModel):

@@ -30,6 +30,10 @@ class PackEditionOnFile(TenantModel):
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )
     published_at = models.DateTimeField(null=True, blank=True)
+    written_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    written_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         constraints: ClassVar = [
@@ -42,6 +46,30 @@ class PackEditionOnFile(TenantModel):
 
     def __str__(self) -> str:
         return f"{self.pack} {self.edition}"
+
+
+class PackAcknowledgement(TenantModel):
+    """Somebody read one warning about one text of an edition and lets it stand.
+
+    It belongs to ``sha256``: a draft whose text changes has to be read again.
+    """
+
+    id = models.BigAutoField(primary_key=True)
+    edition_on_file = models.ForeignKey(
+        PackEditionOnFile, on_delete=models.PROTECT, related_name="acknowledgements"
+    )
+    sha256 = models.CharField(max_length=64)
+    name = models.CharField(max_length=300)
+    words = models.TextField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=("organisation", "edition_on_file", "sha256", "name"), name="pack_warning_once"
+            ),
+        ]
 
 
 class FunctionUsesSensor(TenantModel):

@@ -10,8 +10,10 @@ from django.db import IntegrityError, connection, models, transaction
 
 from jobs.ledger.append import append
 from jobs.models import (
+    FactsOnFile,
     LedgerHead,
     LogEntry,
+    PackAcknowledgement,
     PackEditionOnFile,
     Person,
     Reading,
@@ -195,10 +197,35 @@ def test_a_published_pack_edition_is_frozen_and_a_draft_is_not(job: Any) -> None
     kept = PackEditionOnFile.objects.filter(pk=row.pk)
     assert not refused(lambda: kept.update(source=b"pack: orrinvale \n"))
     assert not refused(lambda: kept.update(state="published"))
-    for change in ({"source": b""}, {"sha256": "1" * 64}, {"in_force_from": NOON}, {"state": "draft"}):
+    for change in (
+        {"source": b""}, {"sha256": "1" * 64}, {"in_force_from": NOON}, {"state": "draft"},
+        {"written_at": NOON},
+    ):  # fmt: skip
         assert refused(lambda change=change: kept.update(**change)), change
     assert refused(row.delete)
+    assert not refused(lambda: kept.update(state="superseded"))
+    assert refused(lambda: kept.update(state="published"))
     assert not refused(lambda: kept.update(state="withdrawn", withdrawn_reason="wrong limit"))
+    for state in ("published", "superseded"):
+        assert refused(lambda state=state: kept.update(state=state)), state
+
+
+def test_stored_facts_and_acknowledged_warnings_never_change(job: Any, by: Person) -> None:
+    kept = FactsOnFile.objects.create(
+        organisation=job.organisation, job=job, sha256="0" * 64, data=b"x", size_bytes=1, stored_at=NOON
+    )
+    row = PackEditionOnFile.objects.create(
+        organisation=job.organisation, pack="orrinvale", edition=7, source=b"", sha256="0" * 64,
+        in_force_from=date(2026, 1, 1),
+    )  # fmt: skip
+    read = PackAcknowledgement.objects.create(
+        organisation=job.organisation, edition_on_file=row, sha256="0" * 64, name="n", words="w", by=by,
+        at=NOON,
+    )  # fmt: skip
+    for one, change in ((kept, {"data": b"y"}), (kept, {"sha256": "1" * 64}), (read, {"name": "other"})):
+        rows_of = type(one).objects.filter(pk=one.pk)
+        assert refused(lambda rows_of=rows_of, change=change: rows_of.update(**change)), change
+        assert refused(one.delete)
 
 
 def test_every_recorded_table_has_its_guards_after_all_migrations() -> None:
@@ -220,7 +247,10 @@ def test_every_recorded_table_has_its_guards_after_all_migrations() -> None:
             continue
         for event in ("UPDATE", "DELETE"):
             assert (model._meta.db_table, event) in found, (name, event)
-    for table in ("jobs_logentry", "jobs_assessment", "jobs_findingrow", "jobs_packet"):
+    for table in (
+        "jobs_logentry", "jobs_assessment", "jobs_factsonfile", "jobs_findingrow", "jobs_packet",
+        "jobs_packacknowledgement", "jobs_packeditiononfile",
+    ):  # fmt: skip
         for event in ("UPDATE", "DELETE"):
             assert (table, event) in found, (table, event)
     assert Reading._meta.db_table == "jobs_reading"
