@@ -38,12 +38,14 @@ def assess(packs: PackSet, facts: JobFacts, *, as_of: datetime) -> Assessment:
     Only what the server held then counts. The same facts, packs, engine version and ``as_of`` give the same
     assessment. A check that cannot be carried out is not shown; nothing raises for what a record lacks.
     """
-    result = _assess_held(packs, facts, as_of)
-    left = departure(facts_held_at(facts, as_of))
+    # Cut once: what is kept with the judgement is then all that it rests on, to the last record.
+    held = facts_held_at(facts, as_of)
+    result = _assess_held(packs, held, as_of)
+    left = departure(held)
     if left is None:
         return result
     # Judged once more as it stood when the car left: from what the server held then, and for ever the same.
-    held_then = _as_it_left(facts_held_at(facts, left.high), left.high)
+    held_then = _as_it_left(facts_held_at(held, left.high), left.high)
     then = _assess_held(packs, held_then, left.high)
     return replace(result, left_against_hold=left_against_hold(then.disposition, held_then))
 
@@ -66,8 +68,7 @@ class _Judged:
     outcomes: dict[Key, Outcome]
 
 
-def _assess_held(packs: PackSet, all_facts: JobFacts, gate_at: datetime) -> Assessment:
-    facts = facts_held_at(all_facts, gate_at)
+def _assess_held(packs: PackSet, facts: JobFacts, gate_at: datetime) -> Assessment:
     judged = _judge(packs, facts, gate_at)
     procedures = tuple(
         _procedure_result(packs, judged, current) for current in judged.desk.required.values()

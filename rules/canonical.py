@@ -4,7 +4,7 @@ import dataclasses
 import hashlib
 import math
 import types
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import UTC, date, datetime
 from functools import cache
 from json.encoder import encode_basestring
@@ -28,6 +28,12 @@ class PlainError(ValueError):
     def __init__(self, path: str, message: str) -> None:
         super().__init__(f"{path or 'value'}: {message}")
         self.path = path
+        self.message = message
+
+    def under(self, name: str) -> "PlainError":
+        """The same fault as seen from one level further out."""
+        inner = self.path if not self.path or self.path.startswith("[") else f".{self.path}"
+        return PlainError(f"{name}{inner}", self.message)
 
 
 def sha256_hex(data: bytes) -> str:
@@ -170,84 +176,173 @@ def _field_names(cls: type) -> tuple[str, ...]:
     return tuple(field.name for field in dataclasses.fields(cls))
 
 
-@cache
-def _field_types(cls: type) -> dict[str, Any]:
-    return get_type_hints(cls)
+Reader = Callable[[object], Any]
 
 
 def from_plain(cls: type[T], data: object) -> T:
     """Rebuilds ``cls`` (a dataclass, or any type its fields use) from what ``to_plain`` gave.
 
     Raises:
-        PlainError: a field is unknown, missing or of another type than the class declares.
+        PlainError: a field is unknown, missing or of another type than the class declares; a number is not
+            finite; an instant or a day is not written as ``to_plain`` writes it.
     """
-    rebuilt: T = _build(cls, data, "")
+    rebuilt: T = _reader(cls)(data)
     return rebuilt
 
 
-def _build(kind: Any, data: object, path: str) -> Any:
+@cache
+def _reader(kind: Any) -> Reader:
+    """One function per type, made once: a long log is read without asking the type again for each sample."""
     origin = get_origin(kind)
     if origin in (Union, types.UnionType):
-        return _build_union(kind, data, path)
+        return _union_reader(kind)
     if origin is Literal:
-        if data in get_args(kind):
-            return data
-        raise PlainError(path, f"{data!r} is none of {get_args(kind)}")
+        return _literal_reader(get_args(kind))
     if origin is tuple:
-        return _build_tuple(get_args(kind), data, path)
+        members = get_args(kind)
+        if len(members) == 2 and members[1] is Ellipsis:
+            return _list_reader(members[0])
+        return _row_reader(members)
     if dataclasses.is_dataclass(kind):
-        return _build_dataclass(kind, data, path)
-    return _build_scalar(kind, data, path)
+        return _dataclass_reader(kind)
+    return _SCALARS.get(kind) or _exact_reader(kind)
 
 
-def _build_union(kind: Any, data: object, path: str) -> Any:
-    members = get_args(kind)
-    if data is None and type(None) in members:
-        return None
-    fault = PlainError(path, f"fits none of {kind}")
-    for member in members:
-        if member is not type(None):
+def _literal_reader(words: tuple[Any, ...]) -> Reader:
+    def read(data: object) -> Any:
+        if isinstance(data, str) and data in words:
+            return data
+        raise PlainError("", f"{data!r} is none of {words}")
+
+    return read
+
+
+def _union_reader(kind: Any) -> Reader:
+    members = [_reader(member) for member in get_args(kind) if member is not type(None)]
+    takes_none = type(None) in get_args(kind)
+
+    def read(data: object) -> Any:
+        if data is None and takes_none:
+            return None
+        fault = PlainError("", f"fits none of {kind}")
+        for member in members:
             try:
-                return _build(member, data, path)
+                return member(data)
             except PlainError as error:
                 fault = error
-    raise fault
+        raise fault
+
+    return read
 
 
-def _build_tuple(members: tuple[Any, ...], data: object, path: str) -> tuple[Any, ...]:
-    if not isinstance(data, list | tuple):
-        raise PlainError(path, "a list is needed")
-    if len(members) == 2 and members[1] is Ellipsis:
-        return tuple(_build(members[0], item, f"{path}[{place}]") for place, item in enumerate(data))
-    if len(members) != len(data):
-        raise PlainError(path, f"{len(members)} items are needed")
-    pairs = zip(members, data, strict=True)
-    return tuple(_build(member, item, f"{path}[{place}]") for place, (member, item) in enumerate(pairs))
+def _list_reader(member: Any) -> Reader:
+    one = _reader(member)
 
-
-def _build_dataclass(kind: Any, data: object, path: str) -> Any:
-    if not isinstance(data, Mapping):
-        raise PlainError(path, f"an object of {kind.__name__} is needed")
-    hints = _field_types(kind)
-    for key in data:
-        if key not in hints:
-            raise PlainError(path, f"{key} is no field of {kind.__name__}")
-    built = {key: _build(hints[key], item, f"{path}.{key}" if path else key) for key, item in data.items()}
-    try:
-        return kind(**built)
-    except TypeError as error:
-        raise PlainError(path, str(error)) from error
-
-
-def _build_scalar(kind: Any, data: object, path: str) -> Any:
-    if kind in (datetime, date) and isinstance(data, str):
+    def read(data: object) -> tuple[Any, ...]:
+        if not isinstance(data, list | tuple):
+            raise PlainError("", "a list is needed")
         try:
-            return kind.fromisoformat(data)
-        except ValueError as error:
-            raise PlainError(path, str(error)) from error
-    if kind is float and isinstance(data, int) and not isinstance(data, bool):
-        return float(data)
-    # bool is a subclass of int, datetime of date: only the exact type is taken.
-    if isinstance(kind, type) and type(data) is kind:
-        return data
-    raise PlainError(path, f"{type(data).__name__} where {getattr(kind, '__name__', kind)} is needed")
+            return tuple(map(one, data))
+        except PlainError:
+            raise _located(data, [one] * len(data)) from None
+
+    return read
+
+
+def _row_reader(members: tuple[Any, ...]) -> Reader:
+    readers = [_reader(member) for member in members]
+
+    def read(data: object) -> tuple[Any, ...]:
+        if not isinstance(data, list | tuple):
+            raise PlainError("", "a list is needed")
+        if len(data) != len(readers):
+            raise PlainError("", f"{len(readers)} items are needed")
+        try:
+            return tuple(one(item) for one, item in zip(readers, data, strict=True))
+        except PlainError:
+            raise _located(data, readers) from None
+
+    return read
+
+
+def _located(data: list[Any] | tuple[Any, ...], readers: list[Reader]) -> PlainError:
+    """The first item that does not fit: looked for only once one did not."""
+    for place, (one, item) in enumerate(zip(readers, data, strict=True)):
+        try:
+            one(item)
+        except PlainError as error:
+            return error.under(f"[{place}]")
+    raise AssertionError("an item that did not fit fits now")
+
+
+def _dataclass_reader(kind: Any) -> Reader:
+    # Made when first used, not here: a class may hold others of its own kind.
+    readers: dict[str, Reader] = {}
+
+    def read(data: object) -> Any:
+        if not isinstance(data, Mapping):
+            raise PlainError("", f"an object of {kind.__name__} is needed")
+        if not readers:
+            readers.update({name: _reader(hint) for name, hint in get_type_hints(kind).items()})
+        for key in data:
+            if key not in readers:
+                raise PlainError("", f"{key} is no field of {kind.__name__}")
+        try:
+            return kind(**{key: _read_field(key, readers[key], item) for key, item in data.items()})
+        except TypeError as error:
+            raise PlainError("", str(error)) from error
+
+    return read
+
+
+def _read_field(key: str, reader: Reader, item: object) -> Any:
+    try:
+        return reader(item)
+    except PlainError as error:
+        raise error.under(key) from None
+
+
+def _read_float(data: object) -> float:
+    if type(data) is float or type(data) is int:
+        try:
+            value = float(data)
+        except OverflowError:
+            value = math.inf
+        if math.isfinite(value):
+            return value
+        raise PlainError("", "a finite number is needed")
+    raise PlainError("", f"{type(data).__name__} where float is needed")
+
+
+def _read_instant(data: object) -> datetime:
+    try:
+        value = datetime.fromisoformat(data) if isinstance(data, str) else None
+        if value is not None and instant_text(value) == data:
+            return value
+    except (ValueError, OverflowError):
+        pass
+    raise PlainError("", "an instant like 2026-05-05T13:40:00Z is needed")
+
+
+def _read_day(data: object) -> date:
+    try:
+        value = date.fromisoformat(data) if isinstance(data, str) else None
+    except ValueError:
+        value = None
+    if value is None or value.isoformat() != data:
+        raise PlainError("", "a day like 2026-05-05 is needed")
+    return value
+
+
+def _exact_reader(kind: Any) -> Reader:
+    """bool is a subclass of int: only the exact type is taken."""
+
+    def read(data: object) -> Any:
+        if type(data) is kind:
+            return data
+        raise PlainError("", f"{type(data).__name__} where {getattr(kind, '__name__', kind)} is needed")
+
+    return read
+
+
+_SCALARS: Final[dict[Any, Reader]] = {float: _read_float, datetime: _read_instant, date: _read_day}
