@@ -5,6 +5,7 @@ from types import MappingProxyType
 from typing import Final
 
 from rules.checks.adhesive import adhesive_ready, batch_in_date
+from rules.checks.alternatives import judge_alternatives
 from rules.checks.base import Check, CheckContext
 from rules.checks.codes import no_codes, scan_present
 from rules.checks.codes_compare import codes_compare
@@ -72,6 +73,8 @@ def run_check(context: CheckContext) -> Outcome:
     """Judge one proof. A check that fails is not shown: an error never makes a proof met."""
     check = CHECKS.get(context.proof.check, unknown_check)
     try:
+        if context.proof.alternatives:
+            return judge_alternatives(context, run_check)
         return with_photo_faults(context, check(context))
     except Exception:
         return failed_to_judge(context)

@@ -37,6 +37,7 @@ def _read_trigger(section: Section, sources: dict[str, Source]) -> Trigger:
         by_model=by_model,
         before=section.words("before", required=False),
         cite=read_citation(section, sources),
+        line=section.line,
     )
 
 

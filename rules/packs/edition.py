@@ -1,6 +1,7 @@
 """Putting one pack edition together from its tree, with everything that its parts must know of each other."""
 
 import hashlib
+from collections.abc import Mapping
 from datetime import date
 from typing import Final
 
@@ -33,7 +34,8 @@ def build_edition(tree: Map, data: bytes, faults: FaultList) -> PackEdition:
     sources = read_sources(pack)
     makes, model_years = _read_covers(pack)
     triggers = read_triggers(pack, sources)
-    procedures = read_procedures(pack, sources, read_groups(pack, sources))
+    groups = read_groups(pack, sources)
+    procedures = read_procedures(pack, sources, groups)
     for key in ("written_by", "approved_by"):
         _read_person(pack, key)
     edition = PackEdition(
@@ -57,7 +59,10 @@ def build_edition(tree: Map, data: bytes, faults: FaultList) -> PackEdition:
         house=pack.yes_no("house"),
         replaces=_read_replaces(pack),
         zones=_read_zones(pack),
+        groups=groups.proofs,
+        lines={entry.key: entry.line for entry in tree.entries},
     )
+    _check_unused(pack, groups.sections, procedures)
     _check_references(pack, triggers, procedures, house=edition.house)
     return edition
 
@@ -176,9 +181,21 @@ def _read_not_needed(pack: Section, sources: dict[str, Source]) -> tuple[NotNeed
                 operations=operations,
                 plain=section.text("plain"),
                 cite=read_citation(section, sources),
+                line=section.line,
             )
         )
     return tuple(found)
+
+
+def _check_unused(
+    pack: Section, groups: Mapping[str, tuple[Section, ...]], procedures: tuple[Procedure, ...]
+) -> None:
+    """A group that no procedure uses is a slip of the pen: its author believes that it is asked for."""
+    used = {name for procedure in procedures for name in procedure.uses}
+    table = pack.section("groups", "groups", required=False)
+    for name in groups:
+        if name not in used and table is not None:
+            table.fault(name, "group_unused", f'no procedure uses the group "{name}"', found=name)
 
 
 def _check_references(

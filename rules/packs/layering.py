@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Final
 
+from rules.packs.alternatives import ANY_OF
 from rules.packs.check_library import CHECKS, ArgumentSpec, Tightens
 from rules.packs.errors import Fault, FaultList
 from rules.packs.model import Argument, PackEdition, Procedure, Proof
@@ -62,9 +63,9 @@ def is_tighter_limit(inner: Limit, outer: Limit) -> bool:
 
 def loosenings(house: Proof, maker: Proof) -> tuple[tuple[str, str], ...]:
     """(key, plain words) of everything in which ``house`` asks for less than ``maker``."""
-    found = []
     if house.check != maker.check:
         return (("check", f"the maker's proof is {maker.check}, not {house.check}"),)
+    found = _looser_ways(house, maker)
     for key, value in house.arguments.items():
         if not _is_tighter(CHECKS[house.check].arguments[key], value, maker.arguments.get(key)):
             found.append((key, f'"{key}" asks for less than the maker, or cannot be compared'))
@@ -77,6 +78,15 @@ def loosenings(house: Proof, maker: Proof) -> tuple[tuple[str, str], ...]:
     if house.broken_by and not set(maker.broken_by) <= set(house.broken_by):
         found.append(("broken_by", "something that spoils the maker's value is left out"))
     return tuple(found)
+
+
+def _looser_ways(house: Proof, maker: Proof) -> list[tuple[str, str]]:
+    """Ways that are none of the maker's: leaving one of his out asks for more, a new one for less."""
+    return [
+        (ANY_OF, f"the way {way.check} is none of the maker's, or asks for less")
+        for way in house.alternatives
+        if not any(not loosenings(way, theirs) for theirs in maker.alternatives)
+    ]
 
 
 def _tightened(procedure: Procedure, houses: list[PackEdition]) -> Procedure:
@@ -113,6 +123,7 @@ def _merged(house: Proof, maker: Proof) -> Proof:
         broken_by=tuple(dict.fromkeys((*maker.broken_by, *house.broken_by))),
         earlier_visit=maker.earlier_visit and house.earlier_visit,
         cite=maker.cite,
+        alternatives=maker.alternatives if ANY_OF in loose else house.alternatives,
     )
 
 

@@ -69,6 +69,7 @@ class Trigger:
     by_model: tuple[tuple[str, str], ...]
     before: tuple[str, ...]
     cite: Citation
+    line: int = 0
 
     def procedure_for(self, model: str) -> str | None:
         """The procedure this trigger calls for on ``model``; None where ``by_model`` has no entry."""
@@ -81,7 +82,10 @@ class Trigger:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Proof:
-    """One thing the record must show. ``fresh_for_s`` in seconds; ``part`` is still or road or None."""
+    """One thing the record must show. ``fresh_for_s`` in seconds; ``part`` is still or road or None.
+
+    ``alternatives``: for the check any_of, the ways of which one must be met; each bears the proof's id.
+    """
 
     id: str
     check: str
@@ -95,6 +99,7 @@ class Proof:
     part: str | None = None
     group: str | None = None
     line: int = 0
+    alternatives: tuple["Proof", ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,6 +113,9 @@ class Procedure:
     proofs: tuple[Proof, ...]
     order: tuple[str, ...] = ()
     refusable: bool = False
+    uses: tuple[str, ...] = ()
+    drops: tuple[str, ...] = ()
+    line: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -116,6 +124,7 @@ class NotNeeded:
     operations: tuple[str, ...]
     plain: str
     cite: Citation
+    line: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,7 +139,8 @@ class Example:
 class PackEdition:
     """One edition. ``makes`` empty means any make; a pack with makes is the maker's voice for ``speaks_for``.
 
-    ``in_force_from``: local date; the edition ends when its successor begins.
+    ``in_force_from``: local date; the edition ends when its successor begins. ``groups``: the shared proofs
+    as written, before any procedure changes them. ``lines``: where each top-level key stands.
     """
 
     pack: str
@@ -153,6 +163,8 @@ class PackEdition:
     house: bool = False
     replaces: tuple[str, int] | None = None
     zones: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    groups: Mapping[str, tuple[Proof, ...]] = field(default_factory=dict)
+    lines: Mapping[str, int] = field(default_factory=dict)
 
     @property
     def is_maker(self) -> bool:

@@ -1,7 +1,9 @@
 """Reading proofs, the groups they are shared in, and the procedures that use them."""
 
+from dataclasses import dataclass
 from typing import Final
 
+from rules.packs.alternatives import ALTERNATIVE_KEYS, ANY_OF, check_alternatives
 from rules.packs.arguments import read_arguments, read_seconds
 from rules.packs.check_library import CHECKS, NEVER_WAIVABLE
 from rules.packs.citations import read_citation
@@ -21,27 +23,43 @@ PROOF_KEYS: Final = (
     "earlier_visit",
     "part",
 )
+# What a proof with alternatives takes beside them; each way says its own freshness.
+ANY_OF_KEYS: Final = ("id", ANY_OF, "waivable", "waive_role", "cite", "part")
 PARTS: Final = ("still", "road")
 PROCEDURE_KINDS: Final = ("static", "dynamic", "static_then_dynamic", "initialise")
 # The implicit proof that an order list makes.
 ORDER_PROOF: Final = "order"
 
-Groups = dict[str, tuple[Section, ...]]
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Groups:
+    """The shared groups: each as the sections of its proofs, and as proofs before any change."""
+
+    sections: dict[str, tuple[Section, ...]]
+    proofs: dict[str, tuple[Proof, ...]]
 
 
 def read_groups(pack: Section, sources: dict[str, Source]) -> Groups:
-    """The shared groups, each as the sections of its proofs; every proof is read once so that faults show."""
-    groups: Groups = {}
+    """The shared groups; every proof is read once so that faults show."""
+    groups = Groups(sections={}, proofs={})
     table = pack.section("groups", "groups", required=False)
     if table is None:
         return groups
+    cite = Citation(source=Source(id="", kind="common_practice"))
     for entry in table.node.entries:
         if not isinstance(entry.node, Seq):
-            table.fault(entry.key, "wrong_type", f'group "{entry.key}" must be a list of proofs')
+            words = f'group "{entry.key}" must be a list of proofs'
+            table.fault(entry.key, "wrong_type", words, expected="a list of proofs")
             continue
-        groups[entry.key] = sections_of(entry.node, pack.faults, entry.key)
-        for section in groups[entry.key]:
-            _read_proof(section, sources, Citation(source=Source(id="", kind="common_practice")), entry.key)
+        sections = sections_of(entry.node, pack.faults, entry.key)
+        groups.sections[entry.key] = sections
+        proofs: dict[str, Proof] = {}
+        for section in sections:
+            proof = _read_proof(section, sources, cite, entry.key)
+            if proof.id in proofs:
+                section.fault("id", "duplicate_id", f'group {entry.key} has a proof "{proof.id}" already')
+            proofs[proof.id] = proof
+        groups.proofs[entry.key] = tuple(proofs.values())
     return groups
 
 
@@ -76,6 +94,9 @@ def _read_procedure(section: Section, sources: dict[str, Source], groups: Groups
         proofs=tuple(proofs.values()),
         order=section.words("order", required=False),
         refusable=section.yes_no("refusable"),
+        uses=section.words("use", required=False),
+        drops=section.words("drop", required=False),
+        line=section.line,
     )
     _check_procedure(section, procedure)
     return procedure
@@ -107,8 +128,8 @@ def _shared(section: Section, groups: Groups) -> list[tuple[str | None, Section]
     changed = {entry.key: entry for entry in changes.node.entries} if changes is not None else {}
     found: list[tuple[str | None, Section]] = []
     seen: set[str] = set()
-    for name in section.words("use", tuple(groups), required=False):
-        for proof in groups[name]:
+    for name in section.words("use", tuple(groups.sections), required=False):
+        for proof in groups.sections[name]:
             proof_id = proof.text("id")
             seen.add(proof_id)
             if proof_id not in dropped:
@@ -135,8 +156,11 @@ def _changed(proof: Section, change: Entry | None, section: Section) -> Section:
     if change is None:
         return proof
     if not isinstance(change.node, Map):
-        section.faults.add(change.line, "wrong_type", f'change of "{change.key}" must be a mapping')
+        words = f'change of "{change.key}" must be a mapping'
+        section.faults.add(change.line, "wrong_type", words, expected="keys with their new values")
         return proof
+    if not change.node.entries:
+        section.faults.add(change.line, "empty_value", f'change of "{change.key}" changes nothing')
     for entry in change.node.entries:
         if entry.key in ("id", "check"):
             section.faults.add(
@@ -149,12 +173,12 @@ def _changed(proof: Section, change: Entry | None, section: Section) -> Section:
 
 
 def _read_proof(section: Section, sources: dict[str, Source], cite: Citation, group: str | None) -> Proof:
+    if section.has(ANY_OF):
+        return _read_any_of(section, sources, cite, group)
     check = section.choice("check", tuple(CHECKS))
     known = tuple(CHECKS[check].arguments) if check else _every_key(section)
     section.only(*PROOF_KEYS, *known)
-    waivable = section.yes_no("waivable")
-    role = section.choice("waive_role", ROLES, "") or None
-    _check_waiver(section, check, waivable, role)
+    waivable, role = _read_waiver(section, (check,))
     return Proof(
         id=section.text("id"),
         check=check,
@@ -171,17 +195,62 @@ def _read_proof(section: Section, sources: dict[str, Source], cite: Citation, gr
     )
 
 
+def _read_any_of(section: Section, sources: dict[str, Source], cite: Citation, group: str | None) -> Proof:
+    """A proof with alternatives: each way bears the proof's id, part, group and waiver."""
+    section.only(*ANY_OF_KEYS)
+    own_cite = read_citation(section, sources, cite)
+    proof_id = section.text("id")
+    part = section.choice("part", PARTS, "") or None
+    ways = []
+    for way in section.sections(ANY_OF):
+        check = way.choice("check", tuple(CHECKS))
+        way.only(*ALTERNATIVE_KEYS, *(tuple(CHECKS[check].arguments) if check else _every_key(way)))
+        ways.append(
+            Proof(
+                id=proof_id,
+                check=check,
+                arguments=read_arguments(check, way) if check else {},
+                waivable=False,
+                waive_role=None,
+                cite=read_citation(way, sources, own_cite),
+                fresh_for_s=read_seconds(way, "fresh_for"),
+                broken_by=way.words("broken_by", STATE_CHANGES, required=False),
+                earlier_visit=way.yes_no("earlier_visit"),
+                part=part,
+                group=group,
+                line=way.line,
+            )
+        )
+    check_alternatives(section, tuple(ways))
+    waivable, role = _read_waiver(section, tuple(way.check for way in ways))
+    return Proof(
+        id=proof_id,
+        check=ANY_OF,
+        arguments={},
+        waivable=waivable,
+        waive_role=role,
+        cite=own_cite,
+        part=part,
+        group=group,
+        line=section.line,
+        alternatives=tuple(ways),
+    )
+
+
 def _every_key(section: Section) -> tuple[str, ...]:
     """An unknown check is one fault, not one for each of its arguments."""
     return tuple(entry.key for entry in section.node.entries)
 
 
-def _check_waiver(section: Section, check: str, waivable: bool, role: str | None) -> None:
-    if waivable and check in NEVER_WAIVABLE:
-        section.fault("waivable", "not_waivable", f"{check} can never be waived")
+def _read_waiver(section: Section, checks: tuple[str, ...]) -> tuple[bool, str | None]:
+    waivable = section.yes_no("waivable")
+    role = section.choice("waive_role", ROLES, "") or None
+    for check in checks:
+        if waivable and check in NEVER_WAIVABLE:
+            section.fault("waivable", "not_waivable", f"{check} can never be waived")
     if waivable and role is None:
-        section.fault(
-            "waivable", "waive_role_missing", "a proof that may be waived names who may: waive_role"
-        )
+        words = "a proof that may be waived names who may: waive_role"
+        section.fault("waivable", "waive_role_missing", words)
     if role is not None and not waivable:
         section.fault("waive_role", "waive_role_misplaced", "waive_role stands only beside waivable: yes")
+    return waivable, role

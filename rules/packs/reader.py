@@ -37,14 +37,28 @@ def read_pack(data: bytes, *, name: str = "pack") -> PackEdition:
         PackError: with every fault found, each with its line and a stable code.
     """
     faults = FaultList()
-    try:
-        tree = _read_tree(data, faults)
-    except _UnreadableError:
-        raise PackError(name, faults.ordered) from None
+    tree = read_mapping(data, faults, name=name)
     edition = build_edition(tree, data, faults)
-    if faults.found or edition is None:
-        raise PackError(name, faults.ordered)
+    if faults.found:
+        raise PackError(name, faults.shown_with(_shown(data)))
     return edition
+
+
+def read_mapping(data: bytes, faults: FaultList, *, name: str) -> Map:
+    """The text as a tree that begins with keys; faults that let reading go on are added to ``faults``.
+
+    Raises:
+        PackError: with ``unreadable`` set: the text is no YAML that can be read to its end.
+    """
+    try:
+        return _read_tree(data, faults)
+    except _UnreadableError:
+        raise PackError(name, faults.shown_with(_shown(data)), unreadable=True) from None
+
+
+def _shown(data: bytes) -> str:
+    """The text as far as it serves to show a line of it."""
+    return data[:MAX_BYTES].decode("utf-8", errors="replace")
 
 
 def _read_tree(data: bytes, faults: FaultList) -> Map:
@@ -58,7 +72,8 @@ def _read_tree(data: bytes, faults: FaultList) -> Map:
         raise _UnreadableError from None
     tree = _Builder(text, faults).build()
     if not isinstance(tree, Map):
-        faults.add(1, "wrong_type", "a pack is a mapping that begins with pack: and edition:")
+        words = "the text is a mapping that begins with a key, such as pack:"
+        faults.add(1, "wrong_type", words, expected="lines of the form key: value")
         raise _UnreadableError
     return tree
 

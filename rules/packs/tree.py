@@ -5,7 +5,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 
-from rules.packs.errors import FaultList, did_you_mean
+from rules.packs.errors import FaultList, did_you_mean, one_of
 
 Plain = str | int | float | bool
 
@@ -57,8 +57,11 @@ class Section:
     def line(self) -> int:
         return self.node.line
 
-    def fault(self, key: str, code: str, message: str) -> None:
-        self.faults.add(self.line_of(key), code, f"{self.where}: {message}")
+    def fault(self, key: str, code: str, message: str, *, expected: str = "", found: str = "") -> None:
+        """A fault at ``key``; what was found there is shown where the caller does not say it."""
+        node = self.node.get(key)
+        shown = found or (node.text if isinstance(node, Scalar) else "")
+        self.faults.add(self.line_of(key), code, f"{self.where}: {message}", expected=expected, found=shown)
 
     def line_of(self, key: str) -> int:
         return next((entry.line for entry in self.node.entries if entry.key == key), self.node.line)
@@ -69,7 +72,7 @@ class Section:
             if entry.key not in known:
                 hint = did_you_mean(entry.key, known)
                 message = f'{self.where}: "{entry.key}" is not a key here{hint}'
-                self.faults.add(entry.line, "unknown_key", message)
+                self.faults.add(entry.line, "unknown_key", message, expected=one_of(known), found=entry.key)
 
     def has(self, key: str) -> bool:
         return self.node.get(key) is not None
@@ -80,7 +83,7 @@ class Section:
         if node is None:
             return default or ""
         if not isinstance(node.value, str):
-            self.fault(key, "wrong_type", f'"{key}" must be text; put {node.text} in quotes')
+            self.fault(key, "wrong_type", f'"{key}" must be text; put {node.text} in quotes', expected="text")
             return default or ""
         if not node.value.strip():
             self.fault(key, "empty_value", f'"{key}" is empty')
@@ -102,7 +105,7 @@ class Section:
         if node is None:
             return default
         if node.value not in ("yes", "no") or isinstance(node.value, bool):
-            self.fault(key, "yes_or_no", f'"{key}" must be yes or no, not {node.text}')
+            self.fault(key, "yes_or_no", f'"{key}" must be yes or no, not {node.text}', expected="yes or no")
             return default
         return node.value == "yes"
 
@@ -112,7 +115,12 @@ class Section:
         if node is None:
             return None
         if not isinstance(node.value, bool):
-            self.fault(key, "true_or_false", f'"{key}" must be true or false, not {node.text}')
+            self.fault(
+                key,
+                "true_or_false",
+                f'"{key}" must be true or false, not {node.text}',
+                expected="true or false",
+            )
             return None
         return node.value
 
@@ -121,11 +129,14 @@ class Section:
         node = self._scalar(key, required=True)
         if node is None:
             return lowest
+        wanted = f"a whole number from {lowest} to {highest}"
         if isinstance(node.value, bool) or not isinstance(node.value, int):
-            self.fault(key, "wrong_type", f'"{key}" must be a whole number, not {node.text}')
+            self.fault(key, "wrong_type", f'"{key}" must be a whole number, not {node.text}', expected=wanted)
             return lowest
         if not lowest <= node.value <= highest:
-            self.fault(key, "out_of_range", f'"{key}" must lie between {lowest} and {highest}')
+            self.fault(
+                key, "out_of_range", f'"{key}" must lie between {lowest} and {highest}', expected=wanted
+            )
             return lowest
         return node.value
 
@@ -134,11 +145,14 @@ class Section:
         node = self._scalar(key, required=True)
         if node is None:
             return lowest
+        wanted = f"a number from {lowest:g} to {highest:g}"
         if isinstance(node.value, bool) or not isinstance(node.value, int | float):
-            self.fault(key, "wrong_type", f'"{key}" must be a number, not {node.text}')
+            self.fault(key, "wrong_type", f'"{key}" must be a number, not {node.text}', expected=wanted)
             return lowest
         if not lowest <= node.value <= highest:
-            self.fault(key, "out_of_range", f'"{key}" must lie between {lowest} and {highest}')
+            self.fault(
+                key, "out_of_range", f'"{key}" must lie between {lowest} and {highest}', expected=wanted
+            )
             return lowest
         return float(node.value)
 
@@ -153,7 +167,12 @@ class Section:
                 return date.fromisoformat(text)
         except ValueError:
             pass
-        self.fault(key, "date_invalid", f'"{key}" must be a date in quotes, as in "2026-03-01"')
+        self.fault(
+            key,
+            "date_invalid",
+            f'"{key}" must be a date in quotes, as in "2026-03-01"',
+            expected="a day that exists, in quotes",
+        )
         return None
 
     def words(
@@ -164,7 +183,7 @@ class Section:
         if node is None:
             return ()
         if not isinstance(node, Seq):
-            self.fault(key, "wrong_type", f'"{key}" must be a list, as in [a, b]')
+            self.fault(key, "wrong_type", f'"{key}" must be a list, as in [a, b]', expected="a list of words")
             return ()
         return self.word_items(key, node, (lambda _word: True) if allowed is None else allowed)
 
@@ -177,9 +196,11 @@ class Section:
             self.faults.add(node.line, "empty_value", f'{self.where}: "{key}" is an empty list')
         for item in node.items:
             if not isinstance(item, Scalar) or not isinstance(item.value, str):
-                self.faults.add(item.line, "wrong_type", f'{self.where}: "{key}" takes words only')
+                words = f'{self.where}: "{key}" takes words only'
+                self.faults.add(item.line, "wrong_type", words, expected="a word")
             elif item.value in found:
-                self.faults.add(item.line, "duplicate_word", f'{self.where}: "{item.value}" stands twice')
+                words = f'{self.where}: "{item.value}" stands twice'
+                self.faults.add(item.line, "duplicate_word", words, found=item.value)
             elif not (allowed(item.value) if callable(allowed) else item.value in allowed):
                 self._unknown_word(key, item.value, () if callable(allowed) else allowed, item.line)
             else:
@@ -192,7 +213,9 @@ class Section:
         if node is None:
             return None
         if not isinstance(node, Map):
-            self.fault(key, "wrong_type", f'"{key}" must be a mapping, as in {{a: b}}')
+            self.fault(
+                key, "wrong_type", f'"{key}" must be a mapping, as in {{a: b}}', expected="keys with values"
+            )
             return None
         return Section(node, self.faults, where or f"{self.where}, {key}")
 
@@ -202,26 +225,38 @@ class Section:
         if node is None:
             return ()
         if not isinstance(node, Seq):
-            self.fault(key, "wrong_type", f'"{key}" must be a list')
+            self.fault(key, "wrong_type", f'"{key}" must be a list', expected="a list")
             return ()
         return sections_of(node, self.faults, key)
 
     def _node(self, key: str, *, required: bool) -> Node | None:
         node = self.node.get(key)
         if node is None and required:
-            self.faults.add(self.line, "missing_key", f'{self.where}: "{key}" is missing')
+            self.faults.add(
+                self.line,
+                "missing_key",
+                f'{self.where}: "{key}" is missing',
+                expected=f"{key}: with its value",
+                found=f'no key "{key}"',
+            )
         return node
 
     def _scalar(self, key: str, *, required: bool) -> Scalar | None:
         node = self._node(key, required=required)
         if node is None or isinstance(node, Scalar):
             return node
-        self.fault(key, "wrong_type", f'"{key}" must be a single value')
+        self.fault(key, "wrong_type", f'"{key}" must be a single value', expected="one word, text or number")
         return None
 
     def _unknown_word(self, key: str, word: str, allowed: tuple[str, ...], line: int) -> None:
         hint = did_you_mean(word, allowed)
-        self.faults.add(line, "unknown_word", f'{self.where}: "{word}" is not known as "{key}"{hint}')
+        self.faults.add(
+            line,
+            "unknown_word",
+            f'{self.where}: "{word}" is not known as "{key}"{hint}',
+            expected=one_of(allowed),
+            found=word,
+        )
 
 
 def sections_of(node: Seq, faults: FaultList, key: str) -> tuple[Section, ...]:
@@ -233,5 +268,6 @@ def sections_of(node: Seq, faults: FaultList, key: str) -> tuple[Section, ...]:
             shown = name.text if isinstance(name, Scalar) else f"{key} {place}"
             found.append(Section(item, faults, shown))
         else:
-            faults.add(item.line, "wrong_type", f'"{key}" takes mappings only')
+            words = f'"{key}" takes mappings only'
+            faults.add(item.line, "wrong_type", words, expected="keys with values, as in {id: a}")
     return tuple(found)
