@@ -6,7 +6,9 @@ from django.db import migrations, models
 
 
 EDITIONS = "jobs_packeditiononfile"
-MAY_CHANGE = ("state", "in_force_until", "withdrawn_on", "withdrawn_reason", "withdrawn_severity")
+MAY_CHANGE = (
+    "state", "in_force_until", "withdrawn_on", "withdrawn_at", "withdrawn_reason", "withdrawn_severity"
+)
 NEVER_CHANGED = ("jobs_factsonfile", "jobs_packacknowledgement")
 # A text that was taken back or replaced is never published again.
 BACK = (
@@ -26,6 +28,12 @@ def _postgresql(execute):
             f"CREATE TRIGGER guard_truncate BEFORE TRUNCATE ON {table} "
             "FOR EACH STATEMENT EXECUTE FUNCTION guard_truncate()"
         )
+    names = ", ".join(f"'{name}'" for name in MAY_CHANGE)
+    execute(f"DROP TRIGGER guard_update ON {EDITIONS}")
+    execute(
+        f"CREATE TRIGGER guard_update BEFORE UPDATE ON {EDITIONS} "
+        f"FOR EACH ROW WHEN (OLD.state <> 'draft') EXECUTE FUNCTION guard_allow_only({names})"
+    )
     execute(
         f"CREATE TRIGGER guard_back BEFORE UPDATE ON {EDITIONS} "
         f"FOR EACH ROW WHEN ({BACK}) EXECUTE FUNCTION guard_refuse()"
@@ -97,6 +105,11 @@ class Migration(migrations.Migration):
             model_name='packeditiononfile',
             name='written_by',
             field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
+        ),
+        migrations.AddField(
+            model_name='packeditiononfile',
+            name='withdrawn_at',
+            field=models.DateTimeField(blank=True, null=True),
         ),
         migrations.CreateModel(
             name='FactsOnFile',

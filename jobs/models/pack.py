@@ -24,6 +24,7 @@ class PackEditionOnFile(TenantModel):
     in_force_from = models.DateField()
     in_force_until = models.DateField(null=True, blank=True)
     withdrawn_on = models.DateField(null=True, blank=True)
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
     withdrawn_reason = models.TextField(blank=True, default="")
     withdrawn_severity = models.CharField(max_length=12, blank=True, default="")
     approved_by = models.ForeignKey(

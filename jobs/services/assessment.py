@@ -13,7 +13,7 @@ from jobs.access import Actor
 from jobs.facts import job_facts, pack_set
 from jobs.ledger.append import append
 from jobs.models import Assessment, AssessmentRun, FindingRow, Job
-from jobs.services import assessment_queue, job_state, recording
+from jobs.services import assessment_queue, facts_on_file, job_state, recording
 from rules import ENGINE_VERSION
 from rules import assess as judge
 from rules.canonical import canonical_bytes, sha256_hex, to_plain
@@ -150,6 +150,7 @@ def keep_judgement(
             **key,
         )
         kept.save(force_insert=True)
+        facts_on_file.keep_facts(job=job, facts=facts, judgement=judgement, as_of=as_of)
         FindingRow.objects.bulk_create(_finding_rows(kept, judgement.findings, as_of))
     _repeat_on_job(job, kept, judgement, facts)
     _log_verdict(job, kept, as_of)
