@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from typing import Final, Literal
 
+from rules.checks.drive import CountedTime
+from rules.checks.solved import Decided, NotDecidableError, decide_counted, decide_solved
 from rules.facts import (
     Closing,
     FittedWay,
@@ -18,9 +20,10 @@ from rules.facts import (
     TroubleCode,
     Vehicle,
 )
+from rules.packs.errors import did_you_mean
 from rules.packs.example_text import STATES
-from rules.packs.layering import resolve
-from rules.packs.model import Example, PackEdition
+from rules.packs.layering import decision_factor, resolve
+from rules.packs.model import Example, PackEdition, Proof
 from rules.requirements import determine
 from rules.scans import normal_code
 from rules.vocabulary import SENSORS
@@ -45,31 +48,117 @@ class ExampleResult:
 def run_examples(edition: PackEdition, beside: tuple[PackEdition, ...] = ()) -> tuple[ExampleResult, ...]:
     """Run every example of ``edition`` with the packs ``beside`` it in force.
 
-    Examples about one proof (``procedure`` and ``proof`` with values already solved) are not run by this
-    version and say so: they never count as ok.
+    ``failed``: something else came out, or the example names what is not there. ``not_run``: it cannot be
+    carried out as written, and the message tells its author what to mend. Neither counts as ok.
     """
-    editions = resolve((*beside, edition))
-    return tuple(_run(example, editions) for example in edition.examples)
+    company = tuple(other for other in beside if other.pack != edition.pack)
+    editions = resolve((*company, edition))
+    return tuple(_run(example, edition, editions) for example in edition.examples)
 
 
-def _run(example: Example, editions: tuple[PackEdition, ...]) -> ExampleResult:
-    expected = [key for key in example.expect if key in STATES]
-    if len(expected) < len(example.expect) or "proof" in example.given:
-        message = "this version runs examples about requirements only, not about single proofs"
-        return ExampleResult(name=example.name, line=example.line, outcome="not_run", message=message)
-    states = {one.procedure_id: one.state for one in determine(editions, facts_of(example.given))}
-    wrong = []
-    for state in expected:
-        for procedure_id in _texts(example.expect, state):
-            found = states.get(procedure_id, "called for by no trigger")
-            if found != state:
-                wrong.append(f"{procedure_id}: expected {state}, found {found}")
+def is_about_proof(example: Example) -> bool:
+    """True for an example about one proof, false for one about what a job needs."""
+    return "proof" in example.given or any(key not in STATES for key in example.expect)
+
+
+def _run(example: Example, edition: PackEdition, editions: tuple[PackEdition, ...]) -> ExampleResult:
+    try:
+        if is_about_proof(example):
+            wrong = _wrong_of_proof(example, editions)
+        else:
+            wrong = _wrong_of_states(example, edition, editions)
+    except NotDecidableError as error:
+        return ExampleResult(name=example.name, line=example.line, outcome="not_run", message=str(error))
     return ExampleResult(
         name=example.name,
         line=example.line,
         outcome="failed" if wrong else "ok",
         message="; ".join(wrong),
     )
+
+
+def _wrong_of_states(example: Example, edition: PackEdition, editions: tuple[PackEdition, ...]) -> list[str]:
+    states = {one.procedure_id: one.state for one in determine(editions, example_facts(example, edition))}
+    wrong = []
+    for state in STATES:
+        for procedure_id in _texts(example.expect, state):
+            found = states.get(procedure_id)
+            if found is None:
+                hint = did_you_mean(procedure_id, tuple(states))
+                wrong.append(f"{procedure_id}: expected {state}, found called for by no trigger{hint}")
+            elif found != state:
+                wrong.append(f"{procedure_id}: expected {state}, found {found}")
+    return wrong
+
+
+def _wrong_of_proof(example: Example, editions: tuple[PackEdition, ...]) -> list[str]:
+    proof = proof_of(example, editions)
+    if proof is None:
+        named = f"{example.given.get('procedure')}, {example.given.get('proof')}"
+        return [f"{named}: no such proof stands here{_proof_hint(example, editions)}"]
+    rows = decided_rows(example, proof, decision_factor(editions))
+    expected = _texts(example.expect, "verdicts") or (str(example.expect.get("verdict", "")),)
+    if len(expected) != len(rows):
+        raise NotDecidableError("give one verdict for each row of values")
+    wrong = []
+    for place, (verdict, row) in enumerate(zip(expected, rows, strict=True), start=1):
+        if verdict != row.verdict:
+            why = f" ({', '.join(row.reasons)})" if row.reasons else ""
+            which = f"row {place}: " if len(rows) > 1 else ""
+            wrong.append(f"{which}expected {verdict}, found {row.verdict}{why}")
+    reason = example.expect.get("reason")
+    if reason is not None and reason not in rows[0].reasons:
+        found = ", ".join(rows[0].reasons) or "no reason"
+        wrong.append(f"expected the reason {reason}, found {found}")
+    return wrong
+
+
+def proof_of(example: Example, editions: tuple[PackEdition, ...]) -> Proof | None:
+    """The proof that an example is about, as it stands with every house rule laid over it."""
+    for edition in editions:
+        procedure = edition.procedure(str(example.given.get("procedure", "")))
+        for proof in () if procedure is None else procedure.proofs:
+            if proof.id == example.given.get("proof"):
+                return proof
+    return None
+
+
+def decided_rows(example: Example, proof: Proof, z: float) -> tuple[Decided, ...]:
+    """What comes out of each row of values.
+
+    Raises:
+        NotDecidableError: values and check do not fit; the message tells what to mend.
+    """
+    counted, solved = example.given.get("counted"), example.given.get("solved")
+    if isinstance(counted, tuple):
+        return tuple(
+            decide_counted(
+                proof,
+                CountedTime(low_s=row[0], high_s=row[1], longest_low_s=row[2], longest_high_s=row[3]),
+            )
+            for row in counted
+        )
+    rows = solved if isinstance(solved, tuple) else ()
+    if proof.check == "drive_log":
+        raise NotDecidableError("a drive_log takes counted, with low and high in seconds, instead of solved")
+    return tuple(decide_solved(proof, row, z) for row in rows)
+
+
+def _proof_hint(example: Example, editions: tuple[PackEdition, ...]) -> str:
+    named = str(example.given.get("procedure", ""))
+    procedures = [one for edition in editions for one in edition.procedures]
+    for procedure in procedures:
+        if procedure.id == named:
+            return did_you_mean(str(example.given.get("proof", "")), tuple(p.id for p in procedure.proofs))
+    return did_you_mean(named, tuple(procedure.id for procedure in procedures))
+
+
+def example_facts(example: Example, edition: PackEdition) -> JobFacts:
+    """The facts of an example; without a year it is the first model year that the pack covers."""
+    given = dict(example.given)
+    if "year" not in given and edition.model_years is not None:
+        given["year"] = edition.model_years[0]
+    return facts_of(given)
 
 
 def facts_of(given: Mapping[str, object]) -> JobFacts:

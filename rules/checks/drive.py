@@ -16,7 +16,7 @@ from rules.quantities import Limit
 from rules.rounding import to_six
 from rules.science.log_time import Bounds, bounds_in_log
 from rules.science.track import Analysis, DriveLimits, DriveTime, Run, analyse, counted_between
-from rules.verdict import MET, Outcome
+from rules.verdict import MET, Outcome, Reason, not_met, not_shown
 
 # The longest step that is no gap, where a pack leaves it out (project default), seconds.
 DEFAULT_LONGEST_GAP_S: Final = 3.0
@@ -51,6 +51,29 @@ class Needs:
 
     def both_reached(self, total_s: float, longest_s: float) -> bool:
         return self.total_reached(total_s) and self.longest_reached(longest_s)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CountedTime:
+    """Seconds that count in all and in the longest stretch: surely (low), and with what gaps could hide."""
+
+    low_s: float
+    longest_low_s: float
+    high_s: float
+    longest_high_s: float
+
+
+def reason_of(needs: Needs, counted: CountedTime, *, typical_only: bool) -> Reason | None:
+    """Why the counted time does not show the drive; None where it does.
+
+    Codes: too_short (not met: even with the gaps it is too little), gap_could_hide (not shown).
+    ``typical_only``: the stated time is only typical, and the device reported completion.
+    """
+    if typical_only or needs.both_reached(counted.low_s, counted.longest_low_s):
+        return None
+    if not needs.both_reached(counted.high_s, counted.longest_high_s):
+        return not_met("too_short")
+    return not_shown("gap_could_hide")
 
 
 def _reaches(value: float, limit: Limit | None) -> bool:
@@ -216,14 +239,21 @@ def tell_numbers(draft: Draft, analysis: Analysis) -> None:
 
 def _weigh(draft: Draft, context: CheckContext, session: Session, analysis: Analysis) -> None:
     needs = needs_of(context.proof)
-    enough = needs.both_reached(analysis.counted_s, analysis.longest_s)
+    counted = CountedTime(
+        low_s=analysis.counted_s,
+        longest_low_s=analysis.longest_s,
+        high_s=analysis.high_s,
+        longest_high_s=analysis.longest_high_s,
+    )
+    typical = context.proof.arguments.get("time_is") == "indicative" and session.result == "completed"
+    reason = reason_of(needs, counted, typical_only=typical)
     told = _told(analysis, needs)
-    if enough:
+    if needs.both_reached(analysis.counted_s, analysis.longest_s):
         draft.say(f"{told} That is enough.")
-    elif context.proof.arguments.get("time_is") == "indicative" and session.result == "completed":
+    elif reason is None:
         draft.say(f"{told} The stated time is only typical, and the device reported completion.")
         draft.note("The counted time is shorter than the typical time the pack states.")
-    elif not needs.both_reached(analysis.high_s, analysis.longest_high_s):
+    elif reason.code == "too_short":
         draft.not_met("too_short", f"{_shortfall(analysis, needs)} {told}", _DRIVE_AGAIN)
     else:
         draft.not_shown(

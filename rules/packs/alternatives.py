@@ -16,8 +16,8 @@ WHOLE_JOB_CHECKS: Final = ("equipment_valid", "people_qualified", "in_order")
 def check_alternatives(section: Section, ways: tuple[Proof, ...]) -> None:
     """Faults of the ways taken together.
 
-    Codes: ``alternatives_form``; ``alternative_not_allowed``: the drive-away time of bonded glass is not shown
-    by something else, and checks of the whole job stand alone.
+    Codes: ``alternatives_form``; ``alternative_not_allowed``: the drive-away time of bonded glass is not
+    shown by something else, and checks of the whole job stand alone.
     """
     if len(ways) < 2:
         section.fault("any_of", "alternatives_form", "any_of takes two or more ways, else it is no choice")

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final, Literal
 
+from rules.packs.model import Proof
 from rules.vocabulary import (
     EVENTS,
     FUNCTION_STATES,
@@ -91,6 +92,26 @@ LOOKUP_FIELDS: Final = ("document_number", "edition", "section", "retrieved_at",
 DATUM_MARKS: Final = ("front_axle_marks", "rear_axle_marks")
 # A proof of this kind may not be put into a pack's words to be waived: the drive-away time protects lives.
 NEVER_WAIVABLE: Final = ("adhesive_ready",)
+
+# Values that the vehicle or the scan device shows: the maker states the limit for the shown value.
+SHOWN_BY_VEHICLE: Final = (
+    "learned_yaw",
+    "learned_pitch",
+    "learned_roll",
+    "steering_angle",
+    "parking_reading",
+    "odometer",
+)
+_PLAIN_CHECKS: Final = ("within", "drive_log", "odometer_agrees", "learned_aim")
+_PLAIN_LIMITS: Final = (("light_level", "brightest_over_darkest"),)
+
+
+def is_plain(proof: Proof, argument: str) -> bool:
+    """True if this limit is compared plainly: times, ratios, and values that the vehicle shows."""
+    if proof.check in _PLAIN_CHECKS or (proof.check, argument) in _PLAIN_LIMITS:
+        return True
+    return proof.check in ("value", "angle") and proof.arguments.get("of") in SHOWN_BY_VEHICLE
+
 
 CHECKS: Final[Mapping[str, CheckSpec]] = {
     "identity_agrees": CheckSpec(

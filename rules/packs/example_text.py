@@ -3,12 +3,15 @@
 from collections.abc import Callable
 from typing import Final
 
+from rules.packs.errors import one_of
 from rules.packs.model import Example
 from rules.packs.tree import Scalar, Section, Seq
 from rules.quantities import QuantityError, parse_quantity
 from rules.verdict import MET, NOT_MET, NOT_SHOWN, REASON_ORDER
 from rules.vocabulary import MODULE_SYSTEMS, SENSORS, is_operation_name
 
+# What the facts of an example about one proof consist of.
+ABOUT_PROOF: Final = ("procedure", "proof", "solved", "counted")
 STATES: Final = ("required", "not_required", "cannot_tell")
 FITTED_WORDS: Final = ("yes", "no", "unknown")
 VERDICTS: Final = (MET, NOT_MET, NOT_SHOWN)
@@ -33,7 +36,39 @@ def read_examples(pack: Section) -> tuple[Example, ...]:
         )
         if not expect.node.entries:
             section.fault("expect", "empty_value", "the example expects nothing")
+        else:
+            _check_form(section, examples[name])
     return tuple(examples.values())
+
+
+def _check_form(section: Section, example: Example) -> None:
+    """An example is about requirements, or about one proof with values already computed."""
+    given, expect = set(example.given), set(example.expect)
+    about_proof = bool(given & set(ABOUT_PROOF) or expect - set(STATES))
+    if not about_proof:
+        return
+    wrong = ""
+    if not {"procedure", "proof"} <= given:
+        wrong = "an example about values names the procedure and the proof"
+    elif ("solved" in given) == ("counted" in given):
+        wrong = "an example about a proof gives either solved or counted"
+    elif given - set(ABOUT_PROOF):
+        wrong = f"beside a proof there is no {', '.join(sorted(given - set(ABOUT_PROOF)))}"
+    elif expect & set(STATES) or not expect & {"verdict", "verdicts"}:
+        wrong = "an example about a proof expects verdict or verdicts, and perhaps reason"
+    elif not _rows_fit(example):
+        wrong = "verdicts has one verdict for each row of values, verdict stands for one row"
+    if wrong:
+        section.fault("given", "example_form", wrong)
+
+
+def _rows_fit(example: Example) -> bool:
+    rows = example.given.get("solved", example.given.get("counted"))
+    verdicts = example.expect.get("verdicts")
+    count = len(rows) if isinstance(rows, tuple) else 1
+    if "verdict" in example.expect:
+        return count == 1 and verdicts is None
+    return isinstance(verdicts, tuple) and len(verdicts) == count and "reason" not in example.expect
 
 
 Reader = Callable[[Section, str], object]
@@ -71,7 +106,7 @@ def _operations(section: Section, key: str) -> object:
     names = section.words(key)
     for name in names:
         if not is_operation_name(name):
-            section.fault(key, "unknown_word", f'"{name}" is not an operation')
+            section.fault(key, "unknown_word", f'"{name}" is not an operation', found=name)
     return names
 
 
@@ -92,13 +127,21 @@ def _codes(section: Section, key: str) -> object:
 
 
 def _solved(section: Section, key: str) -> object:
+    """Rows of values already computed, each name with (value, unit); one mapping is one row."""
+    if isinstance(section.node.get(key), Seq):
+        return tuple(_solved_row(row) for row in section.sections(key))
     table = section.section(key)
-    if table is None:
-        return {}
+    return () if table is None else (_solved_row(table),)
+
+
+def _solved_row(table: Section) -> dict[str, tuple[float, str]]:
     found = {}
     for entry in table.node.entries:
+        text = table.text(entry.key)
+        if not text.strip():
+            continue
         try:
-            found[entry.key] = parse_quantity(table.text(entry.key))
+            found[entry.key] = parse_quantity(text)
         except QuantityError as error:
             table.fault(entry.key, error.code, str(error))
     return found
@@ -107,11 +150,15 @@ def _solved(section: Section, key: str) -> object:
 def _counted(section: Section, key: str) -> object:
     rows = []
     for row in section.sections(key):
-        row.only("low", "high")
+        row.only("low", "high", "longest_low", "longest_high")
         low, high = row.number("low", 0, 1e6), row.number("high", 0, 1e6)
-        if low > high:
+        longest = [row.number(name, 0, 1e6) for name in ("longest_low", "longest_high") if row.has(name)]
+        if len(longest) == 1:
+            row.fault("low", "example_form", "longest_low and longest_high are given together")
+        longest_low, longest_high = longest if len(longest) == 2 else (low, high)
+        if low > high or longest_low > longest_high:
             row.fault("low", "range_reversed", "low is above high")
-        rows.append((low, high))
+        rows.append((low, high, longest_low, longest_high))
     return tuple(rows)
 
 
@@ -122,12 +169,13 @@ def _verdict(section: Section, key: str) -> object:
 def _verdicts(section: Section, key: str) -> object:
     node = section.node.get(key)
     if not isinstance(node, Seq) or not all(isinstance(item, Scalar) for item in node.items):
-        section.fault(key, "wrong_type", f'"{key}" is a list of verdicts')
+        section.fault(key, "wrong_type", f'"{key}" is a list of verdicts', expected="a list of verdicts")
         return ()
     words = tuple(item.text for item in node.items if isinstance(item, Scalar))
     for word in words:
         if word not in VERDICTS:
-            section.fault(key, "unknown_word", f'"{word}" is no verdict')
+            wanted = one_of(VERDICTS)
+            section.fault(key, "unknown_word", f'"{word}" is no verdict', expected=wanted, found=word)
     return words
 
 
