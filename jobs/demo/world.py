@@ -4,6 +4,7 @@ For demonstrations and tests only. Packs and tokens are made by the services tha
 """
 
 import uuid
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
@@ -57,14 +58,30 @@ class World:
 
 def load_world(fixtures: Path, *, as_of: datetime) -> World:
     """Loads everything into an empty database; times of making are ``as_of``."""
+    return load_rows(
+        world_rows(fixtures), as_of=as_of, pack_bytes=lambda name: (fixtures / "packs" / name).read_bytes()
+    )
+
+
+def world_rows(fixtures: Path) -> dict[str, Any]:
+    """The invented world as plain rows, section by section."""
     data: dict[str, Any] = yaml.safe_load((fixtures / "world.yaml").read_text(encoding="utf-8"))
+    return data
+
+
+def load_rows(data: dict[str, Any], *, as_of: datetime, pack_bytes: Callable[[str], bytes]) -> World:
+    """Loads the rows of ``world_rows``, changed or not; they are used up.
+
+    Args:
+        pack_bytes: gives the bytes of a pack's file.
+    """
     world = World()
     with transaction.atomic(), unscoped():
         _tenants(data, world, as_of)
         _people(data, world, as_of)
         _instruments(data, world, as_of)
         _reference(data, world, as_of)
-        _packs(data, world, fixtures)
+        _packs(data, world, pack_bytes)
         _tokens(data, world, as_of)
     return world
 
@@ -202,12 +219,12 @@ def _reference(data: dict[str, Any], world: World, as_of: datetime) -> None:
         )
 
 
-def _packs(data: dict[str, Any], world: World, fixtures: Path) -> None:
-    for row in data["packs"]:
+def _packs(data: dict[str, Any], world: World, pack_bytes: Callable[[str], bytes]) -> None:
+    for row in sorted(data["packs"], key=lambda row: str(row["published_on"])):
         publish_pack(
             actor=_actor(world, "pvantongeren", _noon(row["published_on"])),
             as_of=_noon(row["published_on"]),
-            data=(fixtures / "packs" / row["file"]).read_bytes(),
+            data=pack_bytes(row["file"]),
             approved_by="dpell",
         )
 
