@@ -1,4 +1,4 @@
-"""The facts a judgement rests on, kept beside it: any verdict can be reached again without the live record."""
+"""The facts a judgement rests on, kept beside it: a verdict can be reached again without the live record."""
 
 import zlib
 from collections.abc import Iterable
