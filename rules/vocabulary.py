@@ -270,6 +270,8 @@ QUANTITY_UNITS: Final[Mapping[str, str]] = {
     "bar_tilt": "deg",
     "rear_toe_left": "deg",
     "rear_toe_right": "deg",
+    "rear_toe_total": "deg",
+    "thrust_printed": "deg",
     "radar_face_angle": "deg",
     "bracket_angle": "deg",
     "film_build": "um",

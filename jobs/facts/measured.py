@@ -94,6 +94,7 @@ def reading(row: Reading, book: ClockBook) -> facts.Reading:
         by=row.read_by.login,
         u=row.u,
         u_from=row.u_from,
+        u_common=row.u_common,
         resolution=row.resolution,
         instrument=row.instrument.tag if row.instrument is not None else None,
         vehicle_shown=row.vehicle_shown,
@@ -150,6 +151,7 @@ def _odometer(
         by=by,
         u=0.0,
         u_from="shown by the vehicle or the scan device",
+        u_common=0.0,
         resolution=odometer_km(float(typed["resolution"]), typed["unit"]),
         vehicle_shown=True,
     )

@@ -63,3 +63,13 @@ class Budgets:
             typed.value,
         )
         return to_six(u), f"method budget from {budget.valid_from.isoformat()}: {budget.basis}"[:200]
+
+    def common(self, quantity: str, instrument_class: str) -> float | None:
+        """The relative part of u that all readings with one instrument share; None where u is not known.
+
+        It is a share of the value, as the scale of a tape is, so repeating does not shrink it.
+        """
+        if quantity in VEHICLE_SHOWN and instrument_class in ("", "scan_device"):
+            return 0.0
+        budget = self.find(quantity, instrument_class)
+        return None if budget is None else to_six(budget.u_relative)

@@ -12,7 +12,8 @@ from jobs.models.session import Session
 class Reading(TimedJobRecord):
     """One measured value: exactly as typed, and in the program's unit; ``u`` is a standard uncertainty.
 
-    ``u`` is empty where no method budget is known. ``vehicle_shown`` marks what the vehicle or the scan
+    ``u`` is empty where no method budget is known; ``u_common`` is the relative part of it that all readings
+    with the instrument share. ``vehicle_shown`` marks what the vehicle or the scan
     device displays. ``resolution`` is in the program's unit.
     """
 
@@ -28,6 +29,7 @@ class Reading(TimedJobRecord):
     unit = models.CharField(max_length=20)
     u = models.FloatField(null=True, blank=True)
     u_from = models.CharField(max_length=200, blank=True, default="")
+    u_common = models.FloatField(null=True, blank=True)
     resolution = models.FloatField(null=True, blank=True)
     instrument = models.ForeignKey(
         "jobs.Equipment", on_delete=models.PROTECT, null=True, blank=True, related_name="readings"

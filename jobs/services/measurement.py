@@ -88,7 +88,8 @@ def _reading(
     device = references.device(actor, entry.device, f"{prefix}device")
     instrument = references.instrument(entry.instrument, f"{prefix}instrument")
     typed = read_typed(entry, prefix)
-    u, u_from = budgets.of(entry.quantity, instrument.cls if instrument is not None else "", typed)
+    instrument_class = instrument.cls if instrument is not None else ""
+    u, u_from = budgets.of(entry.quantity, instrument_class, typed)
     if not 1 <= entry.set_no <= 100:
         raise refused("bad_number", f"{prefix}set_no", "set_no counts from 1.")
     return Reading(
@@ -103,6 +104,7 @@ def _reading(
         unit=QUANTITY_UNITS[entry.quantity],
         u=u,
         u_from=u_from,
+        u_common=budgets.common(entry.quantity, instrument_class),
         resolution=typed.resolution,
         instrument=instrument,
         vehicle_shown=is_vehicle_shown(entry.quantity, instrument),

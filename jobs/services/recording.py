@@ -35,7 +35,7 @@ _NOT_CONTENT: Final = frozenset(
     }
 )  # fmt: skip
 # What the server worked out at receipt: content, but nothing that the same id must repeat.
-_WORKED_OUT: Final = frozenset({"u", "u_from", "attempt", "covers", "covers_root", "assessment"})
+_WORKED_OUT: Final = frozenset({"u", "u_from", "u_common", "attempt", "covers", "covers_root", "assessment"})
 # Written once over empty fields after the record was made: content of the row, but no part of what the same
 # id must repeat.
 _WRITTEN_LATER: Final = {

@@ -65,7 +65,12 @@ class DriveLog(Record):
 class Reading(Record):
     """One measured value: as typed, and in the program's unit; ``u`` is None where no method budget is known.
 
+    ``u_common``: the relative standard uncertainty that all readings with one instrument share (the scale
+    of a tape), contained in ``u``; None where it is not known which part of u that is. ``u_added``: standard
+    uncertainty of a correction applied to ``value`` afterwards, one amount for all readings with the
+    instrument, not contained in ``u``.
     ``vehicle_shown`` marks values the vehicle or scan device displays: their u is 0 by the maker's statement.
+    ``bay`` is the bay it was read in: the one it names, else that of its session.
     Odometer readings (``quantity`` odometer) are km with ``resolution`` in km.
     """
 
@@ -79,12 +84,15 @@ class Reading(Record):
     by: str
     u: float | None = None
     u_from: str = ""
+    u_common: float | None = 0.0
+    u_added: float = 0.0
     resolution: float | None = None
     instrument: str | None = None
     vehicle_shown: bool = False
     session: str | None = None
     procedure_id: str | None = None
     set_no: int = 1
+    bay: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
