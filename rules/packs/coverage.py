@@ -35,24 +35,41 @@ def leaves(condition: Condition) -> Iterator[Condition]:
         yield from leaves(part)
 
 
+def asked_leaves(condition: Condition) -> Iterator[Condition]:
+    """The conditions without parts that are asked for, not excluded: those under none are left out."""
+    if condition.kind == "none":
+        return
+    if not condition.parts:
+        yield condition
+    for part in condition.parts:
+        yield from asked_leaves(part)
+
+
 def fitted_sensors(trigger: Trigger) -> tuple[str, ...]:
-    """The sensors that the trigger names under fitted."""
-    names = [name for leaf in leaves(trigger.when) if leaf.kind == "fitted" for name in leaf.names]
-    return tuple(name for name in dict.fromkeys(names) if name != ANY_SENSOR)
+    """The sensors that the trigger asks for under fitted."""
+    return _named(trigger, "fitted")
 
 
 def named_operations(trigger: Trigger) -> tuple[str, ...]:
-    """The operations that the trigger names."""
-    names = [name for leaf in leaves(trigger.when) if leaf.kind == "operation" for name in leaf.names]
-    return tuple(dict.fromkeys(names))
+    """The operations that the trigger asks for."""
+    return _named(trigger, "operation")
+
+
+def _named(trigger: Trigger, kind: str) -> tuple[str, ...]:
+    names = [name for leaf in asked_leaves(trigger.when) if leaf.kind == kind for name in leaf.names]
+    return tuple(name for name in dict.fromkeys(names) if name != ANY_SENSOR)
 
 
 def asking_operations(edition: PackEdition, sensor: str) -> tuple[str, ...]:
     """The operations in triggers that ask for ``sensor``, or that teach the straight-ahead position anew."""
     names: dict[str, None] = {}
+    zones = zones_of((edition,))
     for trigger in edition.triggers:
-        if sensor in fitted_sensors(trigger) or _teaches(trigger, edition, sensor):
+        touched = sensor in _named(trigger, "touched")
+        if touched or sensor in fitted_sensors(trigger) or _teaches(trigger, edition, sensor):
             names.update(dict.fromkeys(named_operations(trigger)))
+        if touched:
+            names.update(dict.fromkeys(name for name, sensors in zones.items() if sensor in sensors))
     return tuple(names)
 
 

@@ -40,14 +40,25 @@ def resolve(editions: tuple[PackEdition, ...]) -> tuple[PackEdition, ...]:
     return tuple(merged + kept)
 
 
-def layering_faults(editions: tuple[PackEdition, ...]) -> tuple[Fault, ...]:
-    """What forbids publishing the editions together; lines are those of the house pack's proofs."""
+def layering_faults(editions: tuple[PackEdition, ...], about: PackEdition | None = None) -> tuple[Fault, ...]:
+    """What forbids publishing the editions together.
+
+    Lines are those of the pack at fault; with ``about`` a fault of another pack names that pack and its line,
+    and stands on line 1.
+    """
     faults = FaultList()
     for edition in editions:
-        _check_foundations(edition, editions, faults)
+        own = FaultList()
+        _check_foundations(edition, editions, own)
         for other in editions:
             if edition.house and not other.house:
-                _check_house(edition, other, faults)
+                _check_house(edition, other, own)
+        for fault in own.ordered:
+            if about is None or edition.pack == about.pack:
+                faults.add(fault.line, fault.code, fault.message, found=fault.found)
+            else:
+                words = f"{edition.pack} {edition.edition}, line {fault.line}: {fault.message}"
+                faults.add(1, fault.code, words, found=fault.found)
     return faults.ordered
 
 
@@ -133,22 +144,28 @@ def _check_house(house: PackEdition, other: PackEdition, faults: FaultList) -> N
         if theirs is None:
             continue
         if mine.refusable and not theirs.refusable:
-            faults.add(1, "house_loosens", f"{mine.id}: {other.pack} does not let it be refused")
+            words = f"{mine.id}: {other.pack} does not let it be refused"
+            faults.add(mine.line, "house_loosens", words, found="refusable: yes")
         by_id = {proof.id: proof for proof in theirs.proofs}
         for proof in mine.proofs:
             if proof.id in by_id:
-                for _key, words in loosenings(proof, by_id[proof.id]):
-                    faults.add(proof.line, "house_loosens", f"{mine.id}, {proof.id}: {words}")
+                for key, words in loosenings(proof, by_id[proof.id]):
+                    found = proof.arguments.get(key)
+                    shown = f"{key}: {found.text}" if isinstance(found, Limit) else key
+                    faults.add(proof.line, "house_loosens", f"{mine.id}, {proof.id}: {words}", found=shown)
 
 
 def _check_foundations(edition: PackEdition, editions: tuple[PackEdition, ...], faults: FaultList) -> None:
     for name, at_least in edition.builds_on:
         if not any(other.pack == name and other.edition >= at_least for other in editions):
-            faults.add(1, "foundation_missing", f"{edition.pack} builds on {name} {at_least} or later")
+            words = f"{edition.pack} builds on {name} {at_least} or later"
+            line = edition.lines.get("builds_on", 1)
+            faults.add(line, "foundation_missing", words, found="no such pack in force beside it")
     for trigger in edition.triggers:
         for called in trigger.procedures:
             if all(other.procedure(called) is None for other in editions):
-                faults.add(1, "unknown_procedure", f"{trigger.id} calls for {called}, which stands nowhere")
+                words = f"{trigger.id} calls for {called}, which stands nowhere"
+                faults.add(trigger.line, "unknown_procedure", words, found=called)
 
 
 def _low_inside(inner: Limit, outer: Limit) -> bool:
