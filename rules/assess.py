@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from rules import ENGINE_VERSION
-from rules.canonical import canonical_bytes, sha256_hex, to_plain
+from rules.canonical import sha256_hex
 from rules.checks.adhesive import ready_times
 from rules.checks.base import RequiredProcedure
 from rules.checks.sentences import clock_text
@@ -22,8 +22,11 @@ from rules.facts import JobFacts, Moment, Session, facts_held_at, live
 from rules.gate import disposition, left_against_hold
 from rules.governing import attempts, governing_session
 from rules.judging import Desk, Key, finding, judge_all, judge_attempt, proofs_of, refusal_finding
+from rules.not_needed import not_needed_said
 from rules.packs.layering import decision_factor
 from rules.packs.model import PackEdition, PackSet, Procedure
+from rules.record_names import names_of
+from rules.record_bytes import record_bytes
 from rules.requirements import calling_operations, determine, overall_statement
 from rules.result import Assessment, AttemptResult, Decision, ProcedureResult, Requirement
 from rules.sign_offs import states
@@ -79,7 +82,7 @@ def _assess_held(packs: PackSet, facts: JobFacts, gate_at: datetime) -> Assessme
         job_id=facts.job_id,
         gate_at=gate_at,
         engine_version=ENGINE_VERSION,
-        facts_sha256=sha256_hex(canonical_bytes(to_plain(facts))),
+        facts_sha256=sha256_hex(record_bytes(facts)),
         packs=_packs_used(judged),
         requirements=judged.requirements,
         statement=overall_statement(judged.requirements, judged.editions, facts),
@@ -94,7 +97,15 @@ def _assess_held(packs: PackSet, facts: JobFacts, gate_at: datetime) -> Assessme
         held_because=held_because(findings, judged.requirements) if gate == "hold" else (),
         ready=ready_times(facts, gate_at, judged.desk.z),
         lookups=_lookups(facts),
+        names=names_of(facts, _rested_on(findings, procedures)),
+        not_needed=not_needed_said(judged.editions, facts),
     )
+
+
+def _rested_on(findings: tuple[Finding, ...], procedures: tuple[ProcedureResult, ...]) -> tuple[str, ...]:
+    """Ids of the records that any finding rests on, those of attempts that count for nothing among them."""
+    printed = (item for result in procedures for attempt in result.attempts for item in attempt.findings)
+    return tuple(dict.fromkeys(name for item in (*findings, *printed) for name in item.outcome.evidence))
 
 
 def _judge(packs: PackSet, facts: JobFacts, gate_at: datetime) -> _Judged:
@@ -117,6 +128,7 @@ def _judge(packs: PackSet, facts: JobFacts, gate_at: datetime) -> _Judged:
         z=decision_factor(used) if used else DEFAULT_Z,
         waived=waived_proofs(decisions),
         refused_sensors=refused_sensors(decisions, required),
+        car_gone=departure(facts) is not None,
     )
     return _Judged(
         desk=desk,
@@ -232,7 +244,7 @@ def _findings(judged: _Judged, current: RequiredProcedure) -> tuple[Finding, ...
     ]
     if refusal is None:
         return tuple(found)
-    own = refusal_finding(current, refusal.person, has_effect=refusal.effect)
+    own = refusal_finding(current, refusal.person, has_effect=refusal.effect, car_gone=judged.desk.car_gone)
     if refusal.effect:
         found = [replace(item, counts=False) for item in found]
     return (own, *found)

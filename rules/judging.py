@@ -9,6 +9,7 @@ from rules.checks.base import CheckContext, RequiredProcedure
 from rules.checks.library import JUDGED_LAST, run_check
 from rules.checks.order import must_come_first, needs_order, order_proof
 from rules.checks.records import session_failed
+from rules.checks.settling import CAR_GONE, in_situation
 from rules.checks.unjudged import no_session
 from rules.facts import JobFacts, Session
 from rules.packs.model import Proof
@@ -33,6 +34,7 @@ class Desk:
     z: float
     waived: tuple[Key, ...]
     refused_sensors: tuple[str, ...]
+    car_gone: bool = False
 
 
 def proofs_of(current: RequiredProcedure, required: Mapping[str, RequiredProcedure]) -> tuple[Proof, ...]:
@@ -76,24 +78,25 @@ def judge_one(
         outcomes=dict(outcomes),
         refused_sensors=desk.refused_sensors,
         waived=desk.waived,
+        car_gone=desk.car_gone,
     )
     if current.procedure.kind and current.session is None and proof.check not in _WITHOUT_SESSION:
-        return no_session(context)
-    if proof.id == RESULT_PROOF_ID and proof.check == RESULT_PROOF_ID:
-        return _failed_result(current)
-    return _as_printed(run_check(context), current, proof)
+        outcome = no_session(context)
+    elif proof.id == RESULT_PROOF_ID and proof.check == RESULT_PROOF_ID:
+        outcome = _failed_result(current)
+    else:
+        outcome = _as_printed(run_check(context), proof)
+    return in_situation(context, outcome)
 
 
-def _as_printed(outcome: Outcome, current: RequiredProcedure, proof: Proof) -> Outcome:
-    """With its citation, and with what could be settled at the set-up changed once the session is over."""
-    session = current.session
-    cite = proof.cite.text
-    if cite not in outcome.sentence:
-        name = proof.check.replace("_", " ").replace("tyre", "tire").capitalize()
-        outcome = replace(outcome, sentence=f"{name} ({cite}). {outcome.sentence}")
-    if outcome.settle == "now" and session is not None and session.ended is not None:
-        return replace(outcome, settle="car_here")
-    return outcome
+def _as_printed(outcome: Outcome, proof: Proof) -> Outcome:
+    """With what was required and its citation, also where a check says neither."""
+    if outcome.required:
+        return outcome
+    name = proof.check.replace("_", " ").replace("tyre", "tire").capitalize()
+    opening = f"{name} ({proof.cite.text})."
+    shows = outcome.shows or outcome.sentence
+    return replace(outcome, required=name, shows=shows, sentence=f"{opening} {outcome.sentence}".strip())
 
 
 def judge_attempt(desk: Desk, current: RequiredProcedure, session: Session) -> tuple[Finding, ...]:
@@ -129,16 +132,20 @@ def finding(current: RequiredProcedure, proof: Proof, outcome: Outcome, waived_b
     )
 
 
-def refusal_finding(current: RequiredProcedure, refused_by: str, *, has_effect: bool) -> Finding:
+def refusal_finding(
+    current: RequiredProcedure, refused_by: str, *, has_effect: bool, car_gone: bool = False
+) -> Finding:
     """The finding of a refused procedure: not met, and taken out of the gate where it has effect."""
+    required, shows = current.procedure.title, f"{refused_by} refused it."
     outcome = Outcome(
         verdict="not_met",
         reasons=("refused",),
-        sentence=(
-            f"{current.procedure.title} ({current.procedure.cite.text}): {refused_by} refused it, "
-            "so the record shows that it was not done."
-        ),
+        sentence=f"{required} ({current.procedure.cite.text}). {shows}",
+        required=required,
+        shows=shows,
         change="The owner withdraws the refusal and the work is done.",
+        settle="never" if car_gone else "car_here",
+        settle_why=CAR_GONE if car_gone else "",
     )
     proof = Proof(
         id=REFUSAL_PROOF_ID,
@@ -171,10 +178,14 @@ def _failed_result(current: RequiredProcedure) -> Outcome:
     session = current.session
     reason = not_met("session_failed")
     result = "" if session is None else session.result
+    required = f"The session of {current.procedure.title} must be completed"
+    shows = f"The session that counts ended as {result}."
     return Outcome(
         verdict=reason.verdict,
         reasons=(reason.code,),
-        sentence=f"{current.procedure.title}: the governing session ended as {result}.",
+        sentence=f"{required} ({current.procedure.cite.text}). {shows}",
+        required=required,
+        shows=shows,
         change="Find the cause, then repeat the session.",
         evidence=() if session is None else (session.id,),
     )

@@ -46,6 +46,18 @@ class Requirement:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class NotNeededSaid:
+    """A maker's word that ``operation`` asks for nothing at ``sensor``, with where that is written."""
+
+    sensor: str
+    operation: str
+    plain: str
+    pack: str
+    edition: int
+    citation: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class AttemptResult:
     """One session of a procedure as it is printed; only the governing one counts."""
 
@@ -120,6 +132,8 @@ class Assessment:
     """The whole judgement of one job at the gate instant ``gate_at``.
 
     Same facts, same packs, same engine version, same ``gate_at``: the same bytes in canonical form.
+    ``names``: (record id, plain name with evidence number) of what the findings rest on. ``not_needed``: who
+    said that an operation on the list asks for nothing.
     """
 
     job_id: str
@@ -139,3 +153,5 @@ class Assessment:
     held_because: tuple[str, ...]
     ready: ReadyTime | None
     lookups: tuple[str, ...] = ()
+    names: tuple[tuple[str, str], ...] = ()
+    not_needed: tuple[NotNeededSaid, ...] = ()

@@ -104,8 +104,10 @@ class Outcome:
         reasons: reason codes, the verdict's own strength first, each group in print order.
         numbers: results, rounded once to six decimals of their unit.
         sentence: plain words: what was required, what the record shows, why that leads to the verdict.
+        required, shows, why: the parts of the sentence as far as the check tells them apart.
         change: plain words: what would change it; empty when met.
         settle: when it can still be settled.
+        settle_why: plain words: what in the situation makes it so; empty where nothing special does.
         evidence: ids of the records and evidence files that the verdict rests on.
         instruments: tags of the instruments whose readings the verdict rests on.
         notes: remarks that are no verdict.
@@ -120,6 +122,10 @@ class Outcome:
     evidence: tuple[str, ...] = ()
     instruments: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    required: str = ""
+    shows: str = ""
+    why: str = ""
+    settle_why: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Final
 
-from jobs.packets.pages.words import reason_words
 from portal.web import proof_words, wording
 from rules.result import Assessment
 from rules.verdict import Finding, Number
+from rules.why import reason_words
 
 _UNITS: Final = {"degC": "°C", "percent": "%", "deg": "°"}
 _DAY: Final = re.compile(r"\b(\d{4}-\d{2}-\d{2})(?: (\d{2}:\d{2}))?")

@@ -39,6 +39,7 @@ class CheckContext:
             people_qualified and in_order are judged after all others.
         refused_sensors: sensors whose aiming the owner refused with effect.
         waived: proofs waived with effect, as (procedure id, proof id).
+        car_gone: the car has left, by the facts held at G.
     """
 
     facts: JobFacts
@@ -50,6 +51,7 @@ class CheckContext:
     outcomes: Mapping[tuple[str, str], Outcome]
     refused_sensors: tuple[str, ...] = ()
     waived: tuple[tuple[str, str], ...] = ()
+    car_gone: bool = False
 
     @property
     def session(self) -> Session | None:

@@ -14,10 +14,17 @@ _SETTLE_RANK: Final[dict[Settle, int]] = {"desk": 0, "car_here": 1, "now": 2, "n
 
 @dataclass(slots=True)
 class Draft:
-    """One proof while it is judged; ``outcome()`` closes it."""
+    """One proof while it is judged; ``outcome()`` closes it.
 
+    ``required`` and ``citation`` open its sentence; ``sentences`` say what the record shows, ``whys`` why
+    that leads to the verdict.
+    """
+
+    required: str = ""
+    citation: str = ""
     tally: Tally = field(default_factory=Tally)
     sentences: list[str] = field(default_factory=list)
+    whys: list[str] = field(default_factory=list)
     changes: list[str] = field(default_factory=list)
     numbers: list[Number] = field(default_factory=list)
     evidence: list[str] = field(default_factory=list)
@@ -25,19 +32,30 @@ class Draft:
     notes: list[str] = field(default_factory=list)
     settle: Settle | None = None
 
-    def open(self, reason: Reason, sentence: str, change: str = "", settle: Settle = "car_here") -> None:
-        """Add a reason that keeps the proof from being met, in words, with what would change it."""
+    def open(
+        self, reason: Reason, sentence: str, change: str = "", settle: Settle = "car_here", why: str = ""
+    ) -> None:
+        """Add a reason that keeps the proof from being met, in words, with what would change it.
+
+        ``settle`` is the class with the session running and the car here; ``why`` may be left out: each
+        reason code has a general sentence.
+        """
         self.tally.add(reason)
         self._once(self.sentences, sentence)
+        self._once(self.whys, why)
         self._once(self.changes, change)
         if self.settle is None or _SETTLE_RANK[settle] > _SETTLE_RANK[self.settle]:
             self.settle = settle
 
-    def not_met(self, code: str, sentence: str, change: str = "", settle: Settle = "car_here") -> None:
-        self.open(not_met(code), sentence, change, settle)
+    def not_met(
+        self, code: str, sentence: str, change: str = "", settle: Settle = "car_here", why: str = ""
+    ) -> None:
+        self.open(not_met(code), sentence, change, settle, why)
 
-    def not_shown(self, code: str, sentence: str, change: str = "", settle: Settle = "car_here") -> None:
-        self.open(not_shown(code), sentence, change, settle)
+    def not_shown(
+        self, code: str, sentence: str, change: str = "", settle: Settle = "car_here", why: str = ""
+    ) -> None:
+        self.open(not_shown(code), sentence, change, settle, why)
 
     def say(self, sentence: str) -> None:
         """Add a sentence that is no reason."""
@@ -65,16 +83,21 @@ class Draft:
         self.numbers.append(Number(name=name, value=None if value is None else to_six(value), unit=unit))
 
     def outcome(self) -> Outcome:
+        shows, why = " ".join(self.sentences), " ".join(self.whys)
+        opening = f"{self.required} ({self.citation})." if self.required else ""
         return Outcome(
             verdict=self.tally.verdict,
             reasons=self.tally.codes,
             numbers=tuple(self.numbers),
-            sentence=" ".join(self.sentences),
+            sentence=" ".join(text for text in (opening, shows, why) if text),
             change=" ".join(self.changes),
             settle=self.settle or "car_here",
             evidence=tuple(self.evidence),
             instruments=tuple(self.instruments),
             notes=tuple(self.notes),
+            required=self.required,
+            shows=shows,
+            why=why,
         )
 
     @staticmethod

@@ -38,6 +38,7 @@ def with_photo_faults(context: CheckContext, outcome: Outcome) -> Outcome:
         verdict=tally.verdict,
         reasons=tally.codes,
         sentence=" ".join((outcome.sentence, *told)),
+        shows=" ".join(text for text in (outcome.shows, *told) if text),
         change=" ".join(text for text in (outcome.change, *changes) if text),
     )
 

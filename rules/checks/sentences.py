@@ -14,9 +14,7 @@ HALF_SECOND: Final = timedelta(milliseconds=500)
 
 def begin(context: CheckContext, required: str) -> Draft:
     """A draft whose sentence opens with what was required and where that stands."""
-    draft = Draft()
-    draft.say(f"{required} ({context.proof.cite.text}).")
-    return draft
+    return Draft(required=required, citation=context.proof.cite.text)
 
 
 def plain(name: str) -> str:

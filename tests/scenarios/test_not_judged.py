@@ -6,8 +6,8 @@ from typing import Any, Final
 
 import pytest
 
-from jobs.packets.pages.words import reason_words
 from rules.checks.unjudged import NOT_CARRIED_OUT
+from rules.why import reason_words
 from tests.scenarios.corran import CORRAN, STILL, CorranJob
 from tests.scenarios.packets import Taken, body_of, packet_of, text_of, unbroken, verify
 from tests.scenarios.stage import DAY, Read, Stage, refused

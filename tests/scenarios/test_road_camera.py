@@ -17,11 +17,11 @@ import pytest
 from jobs import storage
 from jobs.models import Packet, unscoped
 from jobs.packets.build import build_packet
-from jobs.packets.pages.words import VERDICT_WORDS
 from jobs.packets.source import PacketSource
 from portal.demo.steps import Plan
 from portal.demo.windshield import Attempt, WindshieldJob
 from rules.canonical import sha256_hex
+from rules.explain import VERDICT_WORDS
 from tests.scenarios.packets import Taken, body_of, packet_of, unbroken, verify
 from tests.scenarios.stage import DAY, Read, Sent, Stage, number_in, refused, row_counts, stored_files
 

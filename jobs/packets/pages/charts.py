@@ -9,10 +9,10 @@ from typing import Any, Final
 
 from jobs.packets.pages import times
 from jobs.packets.pages.context import PageContext
-from jobs.packets.pages.numbers import DECIMALS, unit_text
 from jobs.packets.pages.words import sentence_case
 from rules.checks.drive_review import review_drive
 from rules.checks.session_track import SessionTrack
+from rules.display import DECIMALS, unit_text
 from rules.facts import ClimateLog, GlassSet, Place, VoltageLog, facts_held_at, live
 from rules.packs.model import Proof
 from rules.quantities import Limit

@@ -5,62 +5,14 @@ from datetime import datetime
 from functools import cached_property
 
 from jobs.packets.pages import times
-from jobs.packets.pages.words import person_name, plain
+from jobs.packets.pages.words import person_name
 from jobs.packets.source import EnclosedFile, PacketSource
-from rules.facts import (
-    RECORD_FIELDS,
-    Certificate,
-    EvidenceItem,
-    JobFacts,
-    Place,
-    Qualification,
-    Reading,
-    Record,
-    Scan,
-    Session,
-)
+from rules.explain import Explanation, explanation
+from rules.facts import JobFacts, Place, Record, Session
 from rules.packs.model import PackEdition, Proof
+from rules.record_names import RecordNames
 from rules.result import Assessment, ProcedureResult
-
-_KIND_WORDS = {
-    "identity_readings": "identity reading",
-    "fitted_ways": "fitted sensor",
-    "estimate_lines": "estimate line",
-    "operations": "operation",
-    "closings": "closing of the operation list",
-    "lookups": "look-up of the maker's text",
-    "sessions": "session",
-    "state_changes": "event",
-    "glass_sets": "glass set",
-    "climate_logs": "climate log",
-    "voltage_logs": "voltage log",
-    "drive_logs": "drive log",
-    "readings": "reading",
-    "scans": "scan",
-    "lamp_records": "lamp record",
-    "statements": "statement",
-    "function_checks": "function check",
-    "target_identities": "target number",
-    "photos": "photo",
-    "files": "file",
-    "sign_offs": "signature",
-    "waivers": "waiver",
-    "refusals": "refusal",
-    "explanations": "explanation",
-    "sublet_trips": "sublet trip",
-}
-# The field that tells two records of one kind apart in print.
-_DETAIL_FIELDS = (
-    "way",
-    "sensor",
-    "operation",
-    "document_number",
-    "procedure_id",
-    "kind",
-    "quantity",
-    "stage",
-    "role",
-)
+from rules.verdict import Finding
 
 
 @dataclass(frozen=True)
@@ -90,20 +42,13 @@ class PageContext:
         return person_name(self.facts, login)
 
     @cached_property
+    def names(self) -> RecordNames:
+        return RecordNames(self.facts)
+
+    @property
     def records(self) -> dict[str, tuple[str, Record]]:
         """Every record by id with the name of its list."""
-        found: dict[str, tuple[str, Record]] = {}
-        for field in RECORD_FIELDS:
-            for record in getattr(self.facts, field):
-                # A log and its file share one id: what was read from the file says more than the file.
-                found.setdefault(record.id, (field, record))
-        for item in self.facts.equipment:
-            for certificate in item.certificates:
-                found[certificate.id] = (f"certificate {certificate.number} of {item.tag}", certificate)
-        for person in self.facts.people:
-            for held in person.qualifications:
-                found[held.id] = (f"qualification {held.kind} of {person.name}", held)
-        return found
+        return self.names.records
 
     @cached_property
     def files(self) -> dict[str, EnclosedFile]:
@@ -131,40 +76,11 @@ class PageContext:
     def results(self) -> dict[str, ProcedureResult]:
         return {result.procedure_id: result for result in self.assessment.procedures}
 
-    def evidence_number(self, evidence_id: str) -> str:
-        """``evidence 4``, or empty where the id is no file of this packet."""
-        file = self.files.get(evidence_id)
-        if file is not None:
-            return f"evidence {file.number}"
-        found = self.records.get(evidence_id)
-        if found is not None and isinstance(found[1], EvidenceItem):
-            return f"evidence {found[1].number}"
-        return ""
-
     def record_name(self, record_id: str) -> str:
         """A short name for what a verdict rests on; the id itself where nothing is known of it."""
-        found = self.records.get(record_id)
-        if found is None:
-            return self.evidence_number(record_id) or record_id
-        field, record = found
-        if isinstance(record, EvidenceItem):
-            return f"evidence {record.number}"
-        words = _describe(field, record)
-        numbers = (self.evidence_number(item) for item in (record_id, *record.evidence))
-        shown = [text for text in dict.fromkeys(numbers) if text]
-        return f"{words} ({', '.join(shown)})" if shown else words
+        return self.names.name(record_id)
 
-
-def _describe(field: str, record: Record) -> str:
-    words = _KIND_WORDS.get(field, field)
-    if isinstance(record, Reading):
-        place = "" if record.quantity in record.place else plain(record.place)
-        return f"reading {plain(record.quantity if place else record.place)} {place}".strip()
-    if isinstance(record, Session):
-        return f"session of {record.procedure_id}, attempt {record.attempt}"
-    if isinstance(record, Scan):
-        return f"scan {plain(record.stage)}"
-    if isinstance(record, Certificate | Qualification):
-        return words
-    detail = next((getattr(record, name) for name in _DETAIL_FIELDS if getattr(record, name, None)), "")
-    return f"{words} {plain(str(detail))}".strip()
+    def explained(self, finding: Finding) -> Explanation:
+        """The finding in the words that screen and API use too."""
+        rests_on = finding.outcome.evidence
+        return explanation(finding, {item: self.record_name(item) for item in rests_on})

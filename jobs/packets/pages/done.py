@@ -4,9 +4,8 @@ from typing import Final
 
 from jobs.packets.pages import times
 from jobs.packets.pages.context import PageContext
-from jobs.packets.pages.number_names import number_name
-from jobs.packets.pages.numbers import value_text, with_unit
 from jobs.packets.pages.words import counted, sentence_case
+from rules.display import number_name, value_text, with_unit
 from rules.facts import live
 from rules.result import Requirement
 from rules.verdict import Finding, Number

@@ -10,13 +10,13 @@ from jobs.packets.pages.open_points import Point, open_points
 from jobs.packets.pages.words import (
     GATE_WORDS,
     SIGNATURE_HEADS,
-    VERDICT_WORDS,
     counted,
     joined,
     plain,
     role_words,
     sentence_case,
 )
+from rules.explain import VERDICT_WORDS
 from rules.facts import Moment, Place, live
 from rules.operation_names import plain_operation
 from rules.result import ProcedureResult, Requirement

@@ -4,19 +4,10 @@ from typing import Any
 
 from jobs.packets.pages import times
 from jobs.packets.pages.context import PageContext
-from jobs.packets.pages.words import (
-    STATE_WORDS,
-    STATEMENT_WORDS,
-    joined,
-    person_name,
-    plain,
-    reason_words,
-    role_words,
-    sentence_case,
-)
+from jobs.packets.pages.words import joined, person_name, plain, role_words, sentence_case
+from rules.explain import requirement_table
 from rules.facts import JobFacts, Record
 from rules.operation_names import plain_operation
-from rules.result import Because, Requirement
 from rules.vocabulary import plain_sensor
 
 
@@ -33,7 +24,7 @@ def ending(context: PageContext, record: Record) -> str:
 def requirements_view(context: PageContext) -> dict[str, Any]:
     facts = context.facts
     return {
-        "statement": STATEMENT_WORDS.get(context.assessment.statement, ""),
+        "table": requirement_table(context.assessment),
         "lines": [
             {
                 "no": line.line_no,
@@ -76,35 +67,6 @@ def requirements_view(context: PageContext) -> dict[str, Any]:
                 "ended": ending(context, item),
             }
             for item in facts.lookups
-        ],
-        "requirements": [_requirement(item) for item in context.assessment.requirements],
-    }
-
-
-def _requirement(item: Requirement) -> dict[str, Any]:
-    return {
-        "title": item.title,
-        "id": item.procedure_id,
-        "state": STATE_WORDS[item.state],
-        "code": item.state,
-        "sentence": item.sentence,
-        "reasons": [reason_words(code) for code in item.reasons],
-        "sensors": joined([plain_sensor(sensor) for sensor in item.sensors]),
-        "pack": f"{item.pack} {item.edition}",
-        "citation": item.citation,
-        "triggers": [_trigger(because) for because in item.because],
-    }
-
-
-def _trigger(because: Because) -> dict[str, Any]:
-    return {
-        "id": because.trigger_id,
-        "plain": because.plain,
-        "truth": because.truth,
-        "citation": because.citation,
-        "parts": [
-            {"text": part.text, "truth": part.truth, "fact": part.fact, "depth": min(part.depth, 3)}
-            for part in because.parts
         ],
     }
 

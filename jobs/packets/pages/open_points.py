@@ -4,11 +4,12 @@ from dataclasses import dataclass
 
 from jobs.packets.pages import times
 from jobs.packets.pages.context import PageContext
-from jobs.packets.pages.number_names import number_name
-from jobs.packets.pages.numbers import limit_text, place_of, with_unit
-from jobs.packets.pages.words import plain, proof_title, reason_words, role_words, sentence_case, settle_words
+from jobs.packets.pages.words import plain, proof_title, role_words, sentence_case
+from rules.display import limit_text, number_name, place_of, with_unit
+from rules.explain import SETTLE_WORDS
 from rules.facts import Refusal, Waiver
 from rules.verdict import Finding
+from rules.why import reason_words
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,7 +40,7 @@ def open_points(context: PageContext, short: bool = False) -> list[Point]:
 
 def _finding_point(finding: Finding, short: bool) -> Point:
     words = sentence_case("; ".join(reason_words(code) for code in finding.outcome.reasons))
-    settle = "" if short else settle_words(finding.outcome.settle)
+    settle = "" if short else SETTLE_WORDS[finding.outcome.settle]
     numbers = _worst_numbers(finding)
     parts = [f"{words}." if words else "", numbers, f"It {settle}." if settle else ""]
     waived = " Waived, see below." if finding.waived_by else ""

@@ -5,19 +5,14 @@ from typing import Any
 from jobs.packets.pages import times
 from jobs.packets.pages.charts import Chart, chart_for
 from jobs.packets.pages.context import PageContext
-from jobs.packets.pages.number_names import number_name
-from jobs.packets.pages.numbers import accept_text, bar_of, limit_text, place_of, with_unit
+from jobs.packets.pages.numbers import bar_of
 from jobs.packets.pages.open_points import proof_name
-from jobs.packets.pages.words import (
-    STATE_WORDS,
-    VERDICT_WORDS,
-    plain,
-    reason_words,
-    role_words,
-    settle_words,
-)
+from jobs.packets.pages.words import STATE_WORDS, plain, role_words
+from rules.display import accept_text, limit_text, number_name, place_of, with_unit
+from rules.explain import VERDICT_WORDS
 from rules.result import AttemptResult, ProcedureResult
-from rules.verdict import Finding, Number, Outcome
+from rules.verdict import Finding, Number
+from rules.why import reason_words
 
 
 def procedures_view(context: PageContext) -> tuple[list[dict[str, Any]], list[Chart]]:
@@ -63,37 +58,25 @@ def _procedure(
 def proof_view(
     context: PageContext, finding: Finding, number: str, chart: Chart | None = None
 ) -> dict[str, Any]:
-    """One proof as the chapter prints it."""
-    outcome = finding.outcome
+    """One proof as the chapter prints it, in the words of its explanation."""
+    outcome, told = finding.outcome, context.explained(finding)
     return {
         "number": number,
         "title": proof_name(finding),
         "id": finding.proof_id,
         "check": finding.check,
-        "citation": finding.citation,
         "pack": f"{finding.pack} {finding.edition}",
-        "reasons": [{"code": code, "words": reason_words(code)} for code in outcome.reasons],
+        "reasons": [{"code": code, "words": words} for code, words in told.reasons],
         "not_judged": "not_judged" in outcome.reasons,
-        "settle": settle_words(outcome.settle) if outcome.verdict != "met" else "",
         "waived_by": context.name(finding.waived_by) if finding.waived_by else "",
         "waivable": _waivable(finding),
         "counts": finding.counts,
         "chart": chart,
-        **outcome_view(context, outcome),
-    }
-
-
-def outcome_view(context: PageContext, outcome: Outcome) -> dict[str, Any]:
-    """Verdict, sentence, numbers and what it rests on."""
-    return {
-        "verdict": outcome.verdict,
-        "word": VERDICT_WORDS[outcome.verdict],
-        "sentence": outcome.sentence,
-        "change": outcome.change if outcome.verdict != "met" else "",
+        "verdict": told.verdict,
+        "word": told.verdict_words,
+        "told": told,
+        "citation": told.citation,
         **numbers_view(outcome.numbers),
-        "rests_on": list(dict.fromkeys(context.record_name(item) for item in outcome.evidence)),
-        "instruments": list(outcome.instruments),
-        "notes": list(outcome.notes),
     }
 
 
@@ -170,6 +153,6 @@ def _short(finding: Finding) -> dict[str, Any]:
         "title": proof_name(finding),
         "verdict": outcome.verdict,
         "word": VERDICT_WORDS[outcome.verdict],
-        "text": "; ".join(reason_words(code) for code in outcome.reasons) or outcome.sentence,
+        "text": "; ".join(reason_words(code) for code in outcome.reasons) or outcome.shows,
         "notes": list(outcome.notes),
     }

@@ -3,9 +3,8 @@
 from typing import Final
 
 from rules.facts import JobFacts
-from rules.verdict import Disposition, RequirementState, Verdict
+from rules.verdict import Disposition, RequirementState
 
-VERDICT_WORDS: Final[dict[Verdict, str]] = {"met": "met", "not_met": "not met", "not_shown": "not shown"}
 STATE_WORDS: Final[dict[RequirementState, str]] = {
     "required": "required",
     "not_required": "not required",
@@ -17,61 +16,6 @@ GATE_WORDS: Final[dict[Disposition, str]] = {
     "release": "release",
     "release_with_waiver": "release with waiver",
     "release_with_refusal": "release with refusal",
-}
-STATEMENT_WORDS: Final = {
-    "required": "The recorded facts call for the procedures below.",
-    "nothing_required": "Nothing was required: every trigger that was looked at is false.",
-    "cannot_tell": "The recorded facts do not settle what was required.",
-}
-
-REASON_WORDS: Final = {
-    "identity_conflict": "two readings of the identity differ",
-    "outside_limit": "outside the limit",
-    "too_short": "too short",
-    "order_broken": "done in another order than asked for",
-    "code_remaining": "a trouble code remained",
-    "lamp_wrong": "a lamp showed another state than asked for",
-    "log_conflict": "two logs of the same thing do not agree",
-    "ignition_cycled": "the key was turned off on the way",
-    "session_failed": "the session failed or was abandoned",
-    "adhesive_early": "the car moved before the adhesive was ready",
-    "adhesive_expired": "the batch was past its date",
-    "instrument_overdue": "an instrument was past its calibration date",
-    "instrument_suspended": "an instrument was suspended",
-    "reuse_exact": "the same file was used for another job",
-    "person_not_qualified": "the person's qualification had expired or was revoked",
-    "same_person": "the reviewer is the person who did the work",
-    "says_otherwise": "the record says otherwise",
-    "refused": "refused by the owner's side",
-    "code_new": "a new trouble code",
-    "module_silent": "a module did not answer",
-    "adhesive_no_value": "the adhesive maker's table gives no time for this climate",
-    "reuse_alike": "a picture looks like one of another job",
-    "missing": "missing",
-    "unreadable": "unreadable",
-    "undecided": "cannot be told apart from a value on the other side of the limit",
-    "uncertainty_unknown": "the uncertainty of the reading is not known",
-    "instrument_not_capable": "the instrument cannot show this limit to be kept",
-    "instrument_no_certificate": "no certificate of the instrument for that day",
-    "instrument_range": "outside the calibrated range of the instrument",
-    "gap_could_hide": "a gap in the log may hide what is asked for",
-    "time_order": "times in the log run backwards",
-    "order_unprovable": "the clocks leave the order open",
-    "outside_window": "taken outside the time it had to be taken in",
-    "far_from_shop": "taken far from the shop",
-    "evidence_stale": "too old, or something changed after it was taken",
-    "survey_old": "the survey is too old",
-    "readings_disagree": "the readings disagree with each other",
-    "no_redundancy": "too few readings to check each other",
-    "conflict": "two sources that should agree do not",
-    "identity_unproven": "an identity reading is missing or unreadable",
-    "fit_unknown": "not known whether the sensor is fitted",
-    "operations_open": "the list of repair operations is not closed",
-    "pack_no_coverage": "no pack speaks for this",
-    "citation_missing": "the maker's text was not named",
-    "not_signed": "not signed",
-    "sign_off_stale": "signed, and something changed afterwards",
-    "not_judged": "not judged: this version cannot carry out the check, or could not finish it",
 }
 
 ROLE_WORDS: Final = {
@@ -127,13 +71,6 @@ CHECK_TITLES: Final = {
     "value": "Measured value",
 }
 
-SETTLE_WORDS: Final = {
-    "now": "could still be settled while set up",
-    "car_here": "could still be settled with the car here",
-    "desk": "could still be settled from the desk",
-    "never": "cannot be repaired",
-}
-
 
 def plain(code: str) -> str:
     """``rear_corner_radar`` and ``glass.windshield.replaced`` as words."""
@@ -145,16 +82,8 @@ def sentence_case(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def reason_words(code: str) -> str:
-    return REASON_WORDS.get(code, plain(code))
-
-
 def role_words(role: str) -> str:
     return ROLE_WORDS.get(role, plain(role))
-
-
-def settle_words(settle: str) -> str:
-    return SETTLE_WORDS.get(settle, "")
 
 
 def person_name(facts: JobFacts, login: str) -> str:

@@ -8,10 +8,10 @@ import pytest
 from jobs.packets.pages.front import BOX_ORDER, LIMITS_TEXT, POINTS_ON_PAGE_1, front_view
 from jobs.packets.pages.open_points import open_points
 from jobs.packets.pages.page import packet_page
-from jobs.packets.pages.words import REASON_WORDS
 from jobs.packets.source import PacketSource
 from rules.facts import Refusal, Waiver
 from rules.verdict import BY_CASE_REASONS, NOT_MET_REASONS, NOT_SHOWN_REASONS
+from rules.why import REASON_WORDS
 from tests.jobs.packets.packet_case import (
     Store,
     context_of,

@@ -13,8 +13,9 @@ from jobs.packets.build import BuiltPacket
 from jobs.packets.manifest import grouped
 from jobs.packets.pages.front import LIMITS_TEXT
 from jobs.packets.pages.open_points import open_points
-from jobs.packets.pages.words import VERDICT_WORDS, reason_words
 from jobs.packets.source import PacketSource
+from rules.explain import VERDICT_WORDS
+from rules.why import reason_words
 from tests.jobs.packets.packet_case import GPX, Store, built, context_of, finished, picture
 from tests.jobs.packets.pdfa import faults
 
