@@ -8,6 +8,7 @@ from rules.checks.base import CheckContext
 from rules.checks.curing import PaneCure, pane_cures
 from rules.checks.freshness import of_session, part_record, serving
 from rules.checks.movements import first_road_movement
+from rules.checks.targets import POSE_CHECK, serving_sets
 from rules.facts import DriveLog, Moment, Reading, live
 from rules.scans import own_scans
 from rules.science.clocks import MIXED_CLOCK, earliest, happened_before, latest
@@ -111,6 +112,9 @@ def _reading_set(context: CheckContext, name: str) -> Found:
     if (context.procedure.id, proof.id) in context.waived:
         return LEFT_OUT
     own = _with_proof(context, proof.id)
+    if check == POSE_CHECK:
+        # All sets that serve are averaged; the last reading of the last one stands for them.
+        return latest(item.at for item in serving_sets(own, quantities[0]).readings)
     readings = [
         item
         for item in context.facts.readings

@@ -13,8 +13,10 @@ from rules.checks.freshness import (
     perhaps_of_session,
     serving,
 )
+from rules.checks.stale_words import why_stale
 from rules.checks.photos import judge_photos, judge_with_photo, photos_showing
-from rules.checks.sentences import begin, names_argument, plain, word_argument, words
+from rules.checks.sentences import begin, clock_text, names_argument, plain, word_argument, words
+from rules.checks.targets import IDENTITY_CHECK, of_this_target
 from rules.facts import FunctionCheck, GlassSet, KeyEvent, Moment, Session, Statement, TargetIdentity, live
 from rules.science.clocks import happened_before, possibly_last, shown_strictly_before
 from rules.verdict import Outcome, Truth, not_shown
@@ -33,7 +35,7 @@ def statement(context: CheckContext) -> Outcome:
     Reasons: says_otherwise, missing, evidence_stale, order_unprovable, and those of the photo.
     """
     says = names_argument(context, "says")
-    draft = begin(context, f"Stated: {words(says)}")
+    draft = begin(context, f"It must be stated for this session: {words(says)}")
     own = is_own_statement(context)
     for name in says:
         found = [item for item in live(context.facts.statements) if name in item.says or name in item.denies]
@@ -45,8 +47,17 @@ def statement(context: CheckContext) -> Outcome:
     if subject:
         judge_with_photo(draft, context, subject, own_session=own)
     if not draft.tally.reasons:
-        draft.say("All of it is stated for this session.")
+        draft.say(_stated(context, draft, says))
     return draft.outcome()
+
+
+def _stated(context: CheckContext, draft: Draft, says: tuple[str, ...]) -> str:
+    """Who stated it, and when."""
+    made = [item for item in live(context.facts.statements) if item.id in draft.evidence]
+    told = dict.fromkeys(
+        f"{person_name(context.facts, item.by)}, {clock_text(place_of(context), item.at)}" for item in made
+    )
+    return f"Stated: {words(says)} ({'; '.join(told)})."
 
 
 def is_own_statement(context: CheckContext) -> bool:
@@ -64,7 +75,10 @@ def _judge_own(draft: Draft, context: CheckContext, name: str, found: list[State
     if denied:
         draft.rests_on(*denied)
         draft.not_met(
-            "says_otherwise", f"The statement denies: {plain(name)}.", "Repeat the session as required."
+            "says_otherwise",
+            f"The statement denies: {plain(name)}.",
+            f"Repeat the session with this as required: {plain(name)}.",
+       
         )
         return
     unplaced = [item for item in perhaps if name in item.denies]
@@ -109,7 +123,9 @@ def _judge_serving(draft: Draft, context: CheckContext, name: str, found: list[S
     if item is None:
         code = reason or not_shown("missing")
         why = "No statement" if code.code == "missing" else "No statement that was still fresh"
-        draft.open(code, f"{why} for this session: {plain(name)}.", change, "now")
+        told = f"{why} for this session: {plain(name)}."
+        stale = "" if code.code == "missing" else why_stale(context, of_procedure, _stated_at)
+        draft.open(code, f"{told} {stale}".rstrip(), change, "now")
         return
     draft.rests_on(item)
     if name in item.denies:
@@ -134,10 +150,10 @@ def tool_result(context: CheckContext) -> Outcome:
     """
     wanted = word_argument(context, "says", "completed")
     places = names_argument(context, "each_of")
-    draft = begin(context, f"The device reports {plain(wanted)}")
+    draft = begin(context, f"The device must report {plain(wanted)}")
     session = context.session
     if session is None:
-        draft.not_shown("missing", "There is no session.", "Run the session.")
+        draft.not_shown("missing", "There is no session.", "Carry out the session.")
         return draft.outcome()
     draft.rests_on(session)
     part = part_name(context)
@@ -184,7 +200,7 @@ def function_check(context: CheckContext) -> Outcome:
     """
     function, wanted = word_argument(context, "of"), word_argument(context, "shows")
     places = names_argument(context, "each_of")
-    draft = begin(context, f"After the session {function} shows: {plain(wanted)}")
+    draft = begin(context, f"After the session {function} must show: {plain(wanted)}")
     window = part_window(context)
     since = None
     if window is not None:
@@ -245,11 +261,11 @@ def ignition_unbroken(context: CheckContext) -> Outcome:
     Reasons: ignition_cycled, missing, order_unprovable.
     """
     names = (word_argument(context, "from", "session_start"), word_argument(context, "to", "session_end"))
-    draft = begin(context, f"The ignition stays on from {plain(names[0])} to {plain(names[1])}")
+    draft = begin(context, f"The ignition must stay on from {plain(names[0])} to {plain(names[1])}")
     session = context.session
     start, end = (event_time(context, name).moment for name in names)
     if session is None or start is None or end is None:
-        draft.not_shown("missing", "The session has no end on record.", "Record the end of the session.")
+        draft.not_shown("missing", "The session has no end on record.", "Record the end of the session.", "now")
         return draft.outcome()
     draft.rests_on(session)
     events = (*session.key_events, *_logged_key_events(context))
@@ -304,13 +320,9 @@ def target_identity(context: CheckContext) -> Outcome:
     Reasons: says_otherwise, missing, evidence_stale.
     """
     number = word_argument(context, "number")
-    draft = begin(context, f"Target {number}, right way up and clean")
-    found = [
-        item
-        for item in live(context.facts.target_identities)
-        if item.procedure_id in (None, context.procedure.id)
-    ]
-    item, reason = serving(context, found, _read_at)
+    draft = begin(context, f"The target set up must be {number}, right way up and clean")
+    found, unsure = of_this_target(context, context.facts.target_identities, IDENTITY_CHECK)
+    item, reason = (None, not_shown("evidence_stale")) if unsure else serving(context, found, _read_at)
     change = f"Read the number of target {number} at the target and record how it stands."
     if item is None:
         code = reason or not_shown("missing")
@@ -346,18 +358,18 @@ def document(context: CheckContext) -> Outcome:
     Reasons: missing and those of the photos.
     """
     names = names_argument(context, "names")
-    draft = begin(context, f"On record: {words(names)}")
+    draft = begin(context, f"These must be on record: {words(names)}")
     glass = live(context.facts.glass_sets)
     for name in names:
         if name.endswith("_photo"):
             judge_photos(draft, context, name, photos_showing(context.facts, name))
         elif not glass or any(not _field(item, name) for item in glass):
             draft.not_shown(
-                "missing", f"{plain(name)} is not on record.", f"Enter the {plain(name)}.", "desk"
+                "missing", f"The {plain(name)} is not on record.", f"Enter the {plain(name)}.", "desk"
             )
         else:
             values = ", ".join(dict.fromkeys(_field(item, name) for item in glass))
-            draft.say(f"{plain(name)}: {values}.")
+            draft.say(f"The {plain(name)} is {values}.")
     draft.rests_on(*glass)
     return draft.outcome()
 

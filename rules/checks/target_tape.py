@@ -235,7 +235,7 @@ def _sets_agree(draft: Draft, by_place: dict[str, tuple[Reading, ...]]) -> bool:
         "readings_disagree",
         f"Readings of the same distance differ by more than {MOST_RANGE_U:g} standard uncertainties: "
         f"{listed(apart)}.",
-        "Find the reading that is wrong and correct it, or move nothing and read all distances again.",
+        "Correct or set aside the reading that is wrong.",
         "now",
     )
     return False
@@ -332,7 +332,8 @@ def _tell_disagree(draft: Draft, sentence: str, named: str) -> None:
     draft.not_shown(
         "readings_disagree",
         f"{sentence}. Distance, sideways position, yaw and residuals are withheld.",
-        f"Read {named or 'the four distances'} again, left and right as seen from the driver's seat.",
+        f"Correct or set aside {f'reading {named}' if named else 'the reading that is wrong'} and read the "
+        "four distances again, left and right as seen from the driver's seat.",
         "now",
         "Where the bar stands is not shown while the readings disagree.",
     )

@@ -275,7 +275,8 @@ class Design:
         u_relative: relative standard uncertainty that all readings share (the tape's scale).
         other_axle_x: x of the marks at the other axle, None where they are not used.
         other_track: how far those lie apart.
-        sets: how often each reading is taken, by place; a place left out is taken ``times`` times.
+        sets: how often each reading is taken, by place (d_ for the marks measured from, b_ for the other
+            axle's); a place left out is taken ``times`` times.
         thrust_arm: length over which the thrust line moves aside, mm; 0 without thrust line.
         u_thrust_deg: standard uncertainty of the thrust line.
     """
@@ -337,6 +338,8 @@ def planned(design: Design) -> tuple[Observation, ...]:
             for letter, end, half in (("L", "left", design.bar / 2.0), ("R", "right", -design.bar / 2.0)):
                 place = f"{prefix}_{side}{letter}"
                 count = design.sets.get(place, design.times)
+                if count < 1:
+                    continue
                 found.append(
                     Observation(
                         place=place,

@@ -86,10 +86,88 @@ class Stands:
     turn_deg: float
 
 
-def stand_move(stands: Stands, nominal_x: float, line: Line) -> StandMove:
-    """From where the bar stands to the line's point at ``nominal_x``, square to the line.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetUp:
+    """A measured set-up, as a solved position leaves it behind: mm and deg.
 
-    A car in front of its target looks along +x: away from the car is forward, its right is -y. A target
+    Attributes:
+        nominal: the distance meant, from the marks measured from.
+        from_front: the marks measured from are those of the front axle.
+        bar, front_track, rear_track, wheelbase: lengths; None where unknown.
+        read: for each reading (d_LL ... b_RR) the independent u of its mean, and how many were averaged.
+        scale: relative standard uncertainty that the readings share.
+        stands: where the bar stands.
+        thrust: (angle, u) of the thrust line; None where the car's middle is the line.
+        limits, values: of every quantity that has a value.
+        z: decision factor.
+    """
+
+    nominal: float
+    from_front: bool
+    bar: float
+    front_track: float | None
+    rear_track: float | None
+    wheelbase: float | None
+    read: Mapping[str, tuple[float, int]]
+    scale: float
+    stands: Stands
+    thrust: tuple[float, float] | None
+    limits: Mapping[Quantity, Limit]
+    values: Mapping[Quantity, float]
+    z: float
+
+    @property
+    def behind(self) -> float:
+        """How far behind the marks measured from the rear axle lies, where a thrust line starts."""
+        return (self.wheelbase or 0.0) if self.from_front else 0.0
+
+    @property
+    def line(self) -> Line:
+        angle = 0.0 if self.thrust is None else self.thrust[0]
+        return Line(slope=math.tan(math.radians(angle)), angle_deg=angle, behind=self.behind)
+
+    @property
+    def other_axle(self) -> tuple[float, float] | None:
+        """x of the other axle's marks and how far they lie apart, as far as known."""
+        own, other = self.front_track, self.rear_track
+        if not self.from_front:
+            own, other = other, own
+        track = other or own
+        if self.wheelbase is None or track is None:
+            return None
+        return (-self.wheelbase if self.from_front else self.wheelbase), track
+
+    def design(self) -> Design:
+        """What has been read so far, at the nominal distance straight ahead."""
+        own, other = ("d", "b") if self.from_front else ("b", "d")
+        counts = {
+            f"{letter}_{ends}": self.read.get(f"{prefix}_{ends}", (0.0, 0))[1]
+            for prefix, letter in ((own, "d"), (other, "b"))
+            for ends in ("LL", "LR", "RL", "RR")
+        }
+        squares = [u * u * count for u, count in self.read.values()]
+        uses_other = any(place.startswith(other) for place in self.read)
+        axle = self.other_axle if uses_other else None
+        own_track = self.front_track if self.from_front else self.rear_track
+        arm = 0.0 if self.thrust is None else self.nominal + self.behind
+        return Design(
+            distance=self.nominal,
+            track=own_track or (0.0 if axle is None else axle[1]),
+            bar=self.bar,
+            u=math.sqrt(math.fsum(squares) / len(squares)),
+            u_relative=self.scale,
+            other_axle_x=None if axle is None else axle[0],
+            other_track=None if axle is None else axle[1],
+            sets={place: count for place, count in counts.items() if axle is not None or place[0] == "d"},
+            thrust_arm=arm,
+            u_thrust_deg=0.0 if self.thrust is None else self.thrust[1],
+        )
+
+
+def stand_move(stands: Stands, nominal_x: float, line: Line) -> StandMove:
+    """From where the bar stands to the line's point at ``nominal_x``, turned square to the line.
+
+    A target in front of its car looks along -x: towards the car is backward, the car's right is -y. A target
     behind the car (``nominal_x`` below zero) comes towards it by going forward.
     """
     ahead = stands.x - nominal_x
@@ -98,6 +176,18 @@ def stand_move(stands: Stands, nominal_x: float, line: Line) -> StandMove:
         to_right_mm=stands.y - line.at(nominal_x),
         turn_anticlockwise_deg=line.angle_deg - stands.turn_deg,
     )
+
+
+def advise(set_up: SetUp) -> tuple[StandMove, tuple[Option, ...]]:
+    """How to move the stand, and what each further measurement would leave of the limits.
+
+    Raises:
+        PoseError, ValueError: a set-up from which nothing can be predicted.
+    """
+    design = set_up.design()
+    spare = set_up.other_axle if design.other_axle_x is None else None
+    move = stand_move(set_up.stands, set_up.nominal, set_up.line)
+    return move, options(design, set_up.limits, set_up.values, set_up.z, spare)
 
 
 def options(
@@ -129,7 +219,7 @@ def options(
         wider = replace(design, other_axle_x=x, other_track=track)
         # The lines that are new are read once, whatever was read before.
         once = {f"b_{side}{end}": 1 for side in "LR" for end in "LR"}
-        wider = replace(wider, sets={**once, **design.sets})
+        wider = replace(wider, sets={**design.sets, **once})
         found.append(_option("other_axle", predict(wider), limits, values, z))
     fresh = predict(replace(design, times=1, sets={}))
     centred = {name: _middle(limits[name], values[name]) for name in values}
@@ -186,13 +276,3 @@ def quickest(found: Sequence[Option], names: Sequence[OptionName]) -> Option | N
     """Of the named options that would settle every value, the one that takes least time."""
     fitting = [item for item in found if item.name in names and item.settles]
     return min(fitting, key=lambda item: item.minutes, default=None)
-
-
-def is_repeat(name: OptionName) -> bool:
-    """Does the option leave the stand where it is and read more?"""
-    return name not in ("as_is", "move_stand")
-
-
-def degrees_of_slope(slope: float) -> float:
-    """The angle of a line that moves ``slope`` aside per unit forward."""
-    return math.degrees(math.atan(slope))
