@@ -135,11 +135,11 @@ def _named(condition: Condition, wanted: bool, sensor: str | None, world: _World
     if wanted:
         yield from (then for name in names if (then := world.with_fact(kind, name, True)) is not None)
         return
-    then: _World | None = world
+    without: _World | None = world
     for name in names:
-        then = None if then is None else then.with_fact(kind, name, False)
-    if then is not None:
-        yield then
+        without = None if without is None else without.with_fact(kind, name, False)
+    if without is not None:
+        yield without
 
 
 def _no_maker_pack(wanted: bool, sensor: str | None, world: _World) -> Iterator[_World]:
