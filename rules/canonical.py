@@ -43,12 +43,14 @@ def sha256_hex(data: bytes) -> str:
 
 def number_text(value: float) -> str:
     """A finite double as ECMAScript writes it (ECMA-262 Number::toString, RFC 8785 section 3.2.2.3)."""
+    text = repr(value)
+    if "e" not in text and "n" not in text:
+        # Between 1e-4 and 1e16 Python and ECMAScript write the same digits, but for a fraction of zero.
+        return text.removesuffix(".0") if value else "0"
     if not math.isfinite(value):
         raise CanonicalError("not a number and infinity have no canonical form")
-    if value == 0:
-        return "0"
     sign = "-" if value < 0 else ""
-    mantissa, _, exponent = repr(abs(value)).partition("e")
+    mantissa, _, exponent = text.removeprefix("-").partition("e")
     whole, _, fraction = mantissa.partition(".")
     digits = (whole + fraction).lstrip("0")
     # ``point`` digits stand before the decimal point when the value is written as 0.digits x 10^point.
@@ -148,7 +150,8 @@ def instant_text(at: datetime) -> str:
     """An aware instant as RFC 3339 in UTC with ``Z``; the fraction is left out where it is zero."""
     if at.tzinfo is None or at.utcoffset() is None:
         raise CanonicalError("an instant without an offset has no canonical form")
-    return at.astimezone(UTC).replace(tzinfo=None).isoformat() + "Z"
+    known = at if at.tzinfo is UTC else at.astimezone(UTC)
+    return known.isoformat().removesuffix("+00:00") + "Z"
 
 
 def to_plain(value: object) -> Any:

@@ -4,7 +4,7 @@ from datetime import UTC, datetime
 from typing import Final
 
 from rules.checks.movements import RoadMovement, road_movements
-from rules.facts import JobFacts, Moment, live
+from rules.facts import JobFacts, Moment, live, once
 from rules.science.clocks import earliest, happened_before
 
 # The facts are already those of one instant: no further cut by time.
@@ -16,6 +16,7 @@ def first_release_at(facts: JobFacts) -> Moment | None:
     return earliest(item.at for item in live(facts.sign_offs) if item.role == "release")
 
 
+@once
 def departure(facts: JobFacts) -> Moment | None:
     """The moment of departure; None while the car has not left by the facts given.
 

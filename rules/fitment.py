@@ -2,7 +2,7 @@
 
 from typing import Literal
 
-from rules.facts import FittedWay, JobFacts, live
+from rules.facts import FittedWay, JobFacts, live, once
 from rules.scans import own_scans
 from rules.verdict import Truth
 from rules.vocabulary import FITTED_WAYS_NOT_COUNTED, SENSORS
@@ -13,13 +13,19 @@ TRUTH_OF_FITTED: dict[FittedState, Truth] = {"yes": "true", "no": "false", "unkn
 
 def counted_ways(facts: JobFacts, sensor: str) -> tuple[FittedWay, ...]:
     """The live ways that say yes or no about ``sensor``; an owner's word is none."""
-    return tuple(
-        way
-        for way in live(facts.fitted_ways)
-        if way.sensor == sensor and way.state in ("yes", "no") and way.way not in FITTED_WAYS_NOT_COUNTED
-    )
+    return _ways_by_sensor(facts).get(sensor, ())
 
 
+@once
+def _ways_by_sensor(facts: JobFacts) -> dict[str, tuple[FittedWay, ...]]:
+    found: dict[str, tuple[FittedWay, ...]] = {}
+    for way in live(facts.fitted_ways):
+        if way.state in ("yes", "no") and way.way not in FITTED_WAYS_NOT_COUNTED:
+            found[way.sensor] = (*found.get(way.sensor, ()), way)
+    return found
+
+
+@once
 def answering_module(facts: JobFacts, sensor: str) -> str | None:
     """The id of a scan of this vehicle in which a module of ``sensor`` answers, if there is one."""
     for scan in own_scans(facts):
@@ -28,6 +34,7 @@ def answering_module(facts: JobFacts, sensor: str) -> str | None:
     return None
 
 
+@once
 def fitted_state(facts: JobFacts, sensor: str, ways: int = 2) -> FittedState:
     """The final state of ``sensor``: a yes or no needs ``ways`` different ways that agree.
 
@@ -48,6 +55,7 @@ def fitted_truth(facts: JobFacts, sensor: str) -> Truth:
     return TRUTH_OF_FITTED[fitted_state(facts, sensor)]
 
 
+@once
 def fitted_fact(facts: JobFacts, sensor: str) -> str:
     """What the state rests on, in plain words, for the table of triggers."""
     counted = counted_ways(facts, sensor)

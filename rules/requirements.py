@@ -3,8 +3,9 @@
 from dataclasses import dataclass
 from typing import Final
 
-from rules.facts import JobFacts, OperationDone, live
+from rules.facts import JobFacts, OperationDone, live, worked_out
 from rules.fitment import FittedState, fitted_state, fitted_truth, open_sensors
+from rules.packs.compiled import Call, Compiled, compiled
 from rules.packs.coverage import (
     asking_operations,
     covering,
@@ -14,7 +15,7 @@ from rules.packs.coverage import (
     zones_of,
 )
 from rules.packs.kleene import all_of
-from rules.packs.model import PackEdition, Procedure, Trigger
+from rules.packs.model import PackEdition
 from rules.packs.triggers import LIST_OPEN, Gap, Judged, Situation, judge
 from rules.result import Because, ConditionPart, Requirement
 from rules.verdict import REASON_ORDER, RequirementState
@@ -40,17 +41,10 @@ __all__ = [
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Call:
-    """One trigger as judged, with what it calls for on this model.
+    """One trigger as judged."""
 
-    ``procedure`` is None where the pack names none for the model, or names one that stands nowhere.
-    """
-
-    name: str
-    trigger: Trigger
-    edition: PackEdition
+    ready: Call
     judged: Judged
-    procedure: Procedure | None
-    defined_in: PackEdition
 
 
 def determine(editions: tuple[PackEdition, ...], facts: JobFacts) -> tuple[Requirement, ...]:
@@ -69,7 +63,7 @@ def determine(editions: tuple[PackEdition, ...], facts: JobFacts) -> tuple[Requi
     """
     calls: dict[str, list[_Call]] = {}
     for call in _calls(editions, facts):
-        calls.setdefault(call.name, []).append(call)
+        calls.setdefault(call.ready.name, []).append(call)
     return tuple(_requirement(name, tuple(group)) for name, group in calls.items())
 
 
@@ -79,14 +73,14 @@ def calling_operations(
     """The operations recorded as done that call, or may call, for the procedure."""
     ids: set[str] = set()
     for call in _calls(editions, facts):
-        if call.name == procedure_id:
+        if call.ready.name == procedure_id:
             ids.update(_operation_ids(call.judged))
     return tuple(operation for operation in live(facts.operations) if operation.id in ids)
 
 
 def calling_sensors(procedure_id: str, editions: tuple[PackEdition, ...], facts: JobFacts) -> tuple[str, ...]:
     """The sensors for whose sake the procedure is called for on this job, also where any sensor may be."""
-    group = tuple(call for call in _calls(editions, facts) if call.name == procedure_id)
+    group = tuple(call for call in _calls(editions, facts) if call.ready.name == procedure_id)
     return _sensors_of(group, _state(group)) if group else ()
 
 
@@ -171,43 +165,24 @@ def _is_answered(editions: tuple[PackEdition, ...], sensor: str, operation: str)
 
 
 def _calls(editions: tuple[PackEdition, ...], facts: JobFacts) -> tuple[_Call, ...]:
-    vehicle = facts.vehicle
-    applying = covering(editions, vehicle.make, vehicle.model_year)
-    situation = Situation.of(facts, applying)
-    found = []
-    for edition in applying:
-        for trigger in edition.triggers:
-            judged = judge(trigger.when, situation)
-            name = trigger.procedure_for(vehicle.model)
-            procedure, defined_in = _defined(name, edition, applying)
-            found.append(
-                _Call(
-                    name=name or trigger.id,
-                    trigger=trigger,
-                    edition=edition,
-                    judged=judged,
-                    procedure=procedure,
-                    defined_in=defined_in,
-                )
-            )
-    return tuple(found)
+    """Every trigger of the covering editions as judged on the facts; judged once per job."""
+    kept = worked_out(facts)
+    key = ("calls", *map(id, editions))
+    if key not in kept:
+        # The editions are kept with what was found by them, so that no other object can take their place.
+        kept[key] = (editions, _judge_calls(compiled(editions, facts), facts))
+    found: tuple[_Call, ...] = kept[key][1]
+    return found
 
 
-def _defined(
-    name: str | None, edition: PackEdition, applying: tuple[PackEdition, ...]
-) -> tuple[Procedure | None, PackEdition]:
-    if name is None:
-        return None, edition
-    for one in (edition, *applying):
-        procedure = one.procedure(name)
-        if procedure is not None:
-            return procedure, one
-    return None, edition
+def _judge_calls(ready: Compiled, facts: JobFacts) -> tuple[_Call, ...]:
+    situation = Situation(facts=facts, editions=ready.editions, zones=ready.zones)
+    return tuple(_Call(ready=call, judged=judge(call.trigger.when, situation)) for call in ready.calls)
 
 
 def _state(group: tuple[_Call, ...]) -> RequirementState:
-    truths = {call.judged.truth for call in group if call.procedure is not None}
-    uncovered = {call.judged.truth for call in group if call.procedure is None}
+    truths = {call.judged.truth for call in group if call.ready.procedure is not None}
+    uncovered = {call.judged.truth for call in group if call.ready.procedure is None}
     if "true" in truths:
         return "required"
     if "unknown" in truths or uncovered - {"false"}:
@@ -220,8 +195,8 @@ def _requirement(name: str, group: tuple[_Call, ...]) -> Requirement:
     state = _state(group)
     sensors = _sensors_of(group, state)
     gaps = _gaps(group) if state == "cannot_tell" else ()
-    title = first.procedure.title if first.procedure is not None else first.trigger.plain
-    cite = first.procedure.cite if first.procedure is not None else first.trigger.cite
+    title = first.ready.procedure.title if first.ready.procedure is not None else first.ready.trigger.plain
+    cite = first.ready.procedure.cite if first.ready.procedure is not None else first.ready.trigger.cite
     return Requirement(
         procedure_id=name,
         title=title,
@@ -229,8 +204,8 @@ def _requirement(name: str, group: tuple[_Call, ...]) -> Requirement:
         because=tuple(_because(call) for call in group),
         reasons=tuple(sorted({gap.code for gap in gaps}, key=REASON_ORDER.__getitem__)),
         sensors=sensors,
-        pack=first.defined_in.pack,
-        edition=first.defined_in.edition,
+        pack=first.ready.defined_in.pack,
+        edition=first.ready.defined_in.edition,
         citation=cite.text,
         sentence=_sentence(_subject(sensors, group, title), state, group, gaps),
     )
@@ -238,13 +213,13 @@ def _requirement(name: str, group: tuple[_Call, ...]) -> Requirement:
 
 def _because(call: _Call) -> Because:
     return Because(
-        trigger_id=call.trigger.id,
-        plain=call.trigger.plain,
+        trigger_id=call.ready.trigger.id,
+        plain=call.ready.trigger.plain,
         truth=call.judged.truth,
         parts=_flat(call.judged, 0),
-        pack=call.edition.pack,
-        edition=call.edition.edition,
-        citation=call.trigger.cite.text,
+        pack=call.ready.edition.pack,
+        edition=call.ready.edition.edition,
+        citation=call.ready.trigger.cite.text,
     )
 
 
@@ -260,7 +235,7 @@ def _gaps(group: tuple[_Call, ...]) -> tuple[Gap, ...]:
         if call.judged.truth == "false":
             continue
         found.update(dict.fromkeys(call.judged.gaps))
-        if call.procedure is None:
+        if call.ready.procedure is None:
             words = "the pack names no procedure for this model"
             found[Gap(code="pack_no_coverage", words=words)] = None
     return tuple(found)
@@ -271,7 +246,7 @@ def _sensors_of(group: tuple[_Call, ...], state: RequirementState) -> tuple[str,
     truth = {"required": "true", "cannot_tell": "unknown"}.get(state)
     names: set[str] = set()
     for call in group:
-        names.update(fitted_sensors(call.trigger))
+        names.update(call.ready.sensors)
         names.update(node.sensor for node in _nodes(call.judged) if node.sensor and node.truth == truth)
     return tuple(sensor for sensor in SENSORS if sensor in names)
 
@@ -288,7 +263,7 @@ def _operation_ids(judged: Judged) -> tuple[str, ...]:
 
 
 def _subject(sensors: tuple[str, ...], group: tuple[_Call, ...], title: str) -> str:
-    named = {sensor for call in group for sensor in fitted_sensors(call.trigger)}
+    named = {sensor for call in group for sensor in call.ready.sensors}
     if not sensors or not named:
         return title
     return _capital(" and ".join(plain_sensor(sensor) for sensor in sensors))
@@ -303,8 +278,8 @@ def _sentence(subject: str, state: RequirementState, group: tuple[_Call, ...], g
     why = dict.fromkeys(
         node.why for call in true for node in _nodes(call.judged) if node.truth == "true" and node.why
     )
-    reason = _joined(list(why)) if why else true[0].trigger.plain
-    return f"{subject}: required, because {reason} ({true[0].trigger.cite.text})."
+    reason = _joined(list(why)) if why else true[0].ready.trigger.plain
+    return f"{subject}: required, because {reason} ({true[0].ready.trigger.cite.text})."
 
 
 def _joined(phrases: list[str]) -> str:

@@ -1,6 +1,6 @@
 """Which scans of a visit are scans of this vehicle, and which one stands for its state before the repair."""
 
-from rules.facts import JobFacts, Scan, live
+from rules.facts import JobFacts, Scan, live, once
 
 
 def normal_vin(text: str) -> str:
@@ -23,6 +23,7 @@ def is_scan_of_this_car(scan: Scan, facts: JobFacts) -> bool:
     return not seen or normal_vin(facts.vehicle.vin) in seen
 
 
+@once
 def own_scans(facts: JobFacts, stage: str | None = None) -> tuple[Scan, ...]:
     """Live scans of this vehicle, in the order of their ends; of one ``stage`` where it is named."""
     scans = [

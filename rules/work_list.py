@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
-from rules.facts import Closing, EstimateLine, JobFacts, OperationDone, live
+from rules.facts import Closing, EstimateLine, JobFacts, OperationDone, live, once
 from rules.fitment import fitted_truth
 from rules.verdict import Truth
 from rules.vocabulary import AIMED_SENSORS, DEFAULT_ZONES, OPERATIONS, ZONE_DETAIL_OPERATIONS
@@ -26,6 +26,7 @@ class ListedOperation:
         return isinstance(self.record, OperationDone)
 
 
+@once
 def listed_operations(facts: JobFacts) -> tuple[ListedOperation, ...]:
     """Everything on the list: operations done, then what estimate lines plan and nothing has carried out.
 
@@ -47,6 +48,7 @@ def listed_operations(facts: JobFacts) -> tuple[ListedOperation, ...]:
     return tuple(done + planned)
 
 
+@once
 def names_on_list(facts: JobFacts) -> tuple[str, ...]:
     """The operation names on the list, each once, in the order of :func:`listed_operations`."""
     return tuple(dict.fromkeys(listed.operation for listed in listed_operations(facts)))
@@ -65,6 +67,7 @@ def governing_closing(facts: JobFacts) -> Closing | None:
     return closings[-1] if closings else None
 
 
+@once
 def operations_list_closed(facts: JobFacts) -> bool:
     """True while a closing stands, no estimate line is unmapped, and nothing was added or withdrawn since.
 

@@ -6,7 +6,7 @@ from datetime import date
 from typing import Final, TypeVar
 
 from rules.checks.base import CheckContext, PartWindow
-from rules.facts import JobFacts, Moment, OperationDone, Place, Record, Session, SessionPart, live
+from rules.facts import JobFacts, Moment, OperationDone, Place, Record, Session, SessionPart, live, once
 from rules.science.clocks import fresh, happened_before, shown_strictly_before
 from rules.verdict import Reason, not_shown
 from rules.vocabulary import CHANGES_BY_OPERATION
@@ -82,6 +82,7 @@ def part_session_ids(context: CheckContext) -> tuple[str, ...]:
 # ------------------------------------------------------------------ what spoils a value
 
 
+@once
 def spoiling_events(facts: JobFacts) -> tuple[SpoilingEvent, ...]:
     """All changes of the car on record: entered ones, operations, drives and trips to another shop."""
     events = [

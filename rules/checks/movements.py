@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Final, Literal
 
-from rules.facts import DriveLog, Fix, JobFacts, Moment, Reading, SubletTrip, live
+from rules.facts import DriveLog, Fix, JobFacts, Moment, Reading, SubletTrip, live, once
 from rules.rounding import to_six
 from rules.science.clocks import MIXED_CLOCK, earliest, happened_before, latest, shown_strictly_before, span
 from rules.science.motion import lengths_m, times_increase
@@ -34,6 +34,7 @@ class RoadMovement:
     what: str
 
 
+@once
 def road_movements(facts: JobFacts, gate_at: datetime) -> tuple[RoadMovement, ...]:
     """Every road movement of this visit that the record shows, by its earliest time.
 
@@ -135,6 +136,7 @@ def _delivery(facts: JobFacts) -> list[RoadMovement]:
 # ------------------------------------------------------------------ odometer
 
 
+@once
 def odometer_readings(facts: JobFacts) -> tuple[Reading, ...]:
     """Live odometer readings (km), in the order of their times."""
     found = [reading for reading in live(facts.readings) if reading.quantity == "odometer"]

@@ -21,6 +21,7 @@ from rules.facts.measured import (
 )
 from rules.facts.moments import LogClock, Moment, OffsetFrom, Place, Record
 from rules.facts.people import Explanation, Person, Qualification, Refusal, SignOff, Waiver
+from rules.facts.remembering import Remembers, once, worked_out
 from rules.facts.sessions import (
     FunctionCheck,
     KeyEvent,
@@ -86,6 +87,7 @@ __all__ = [
     "Record",
     "RecordT",
     "Refusal",
+    "Remembers",
     "Reuse",
     "Scan",
     "ScanModule",
@@ -106,4 +108,6 @@ __all__ = [
     "facts_held_at",
     "held_at",
     "live",
+    "once",
+    "worked_out",
 ]

@@ -10,6 +10,7 @@ from rules.facts.gear import Equipment
 from rules.facts.measured import ClimateLog, DriveLog, Reading, Scan, VoltageLog
 from rules.facts.moments import Moment, Place, Record
 from rules.facts.people import Explanation, Person, Refusal, SignOff, Waiver
+from rules.facts.remembering import Remembers
 from rules.facts.sessions import FunctionCheck, LampRecord, Session, Statement, TargetIdentity
 from rules.facts.visit import (
     AdhesiveSheet,
@@ -29,7 +30,7 @@ from rules.facts.visit import (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class JobFacts:
+class JobFacts(Remembers):
     """Everything a verdict on one job may rest on. ``vehicle.vin`` is the VIN as typed at intake."""
 
     job_id: str

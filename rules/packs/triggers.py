@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from rules.facts import JobFacts, OperationDone
+from rules.facts import JobFacts, OperationDone, once
 from rules.fitment import fitted_fact, fitted_truth
 from rules.packs.conditions import ANY_SENSOR
 from rules.packs.coverage import leaves, speaks_for, zones_of
@@ -227,11 +227,8 @@ def _touch_gaps(truth: Truth, sensors: tuple[str, ...], situation: Situation) ->
 
 def _code_seen(condition: Condition, situation: Situation) -> Judged:
     facts = situation.facts
-    wanted = [normal_code(name) for name in condition.names]
-    seen = _codes_of(condition.module, facts)
-    matches = [_match(code, want) for code in seen for want in wanted]
     scan, stands_in = first_scan(facts)
-    truth = any_of([*matches, "unknown" if scan is None else "false"])
+    truth = codes_truth(facts, condition.module, condition.names)
     shown = ", ".join(condition.names)
     if truth == "true":
         fact = "seen in a scan of this visit"
@@ -248,6 +245,15 @@ def _code_seen(condition: Condition, situation: Situation) -> Judged:
         why=f"code {shown} was seen in the {plain_sensor(condition.module)}" if truth == "true" else "",
         gaps=(Gap(code="missing", words=fact),) if truth == "unknown" else (),
     )
+
+
+@once
+def codes_truth(facts: JobFacts, module: str, names: tuple[str, ...]) -> Truth:
+    """True if any scan of this vehicle shows one of the codes; unknown while no scan stands for the start."""
+    wanted = [normal_code(name) for name in names]
+    matches = [_match(code, want) for code in _codes_of(module, facts) for want in wanted]
+    scan, _stands_in = first_scan(facts)
+    return any_of([*matches, "unknown" if scan is None else "false"])
 
 
 def _codes_of(system: str, facts: JobFacts) -> tuple[tuple[str, str | None], ...]:

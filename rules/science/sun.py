@@ -1,12 +1,15 @@
 """Where the sun stands: geometric elevation and azimuth, good to 0.1 degree between 1950 and 2050."""
 
 import math
+from functools import lru_cache
 from typing import Final
 
 # 2000-01-01 12:00 UTC as POSIX seconds; the low-precision formulas count days from there.
 J2000_S: Final = 946728000.0
 
 
+# Each fix of a drive ends one step and begins the next.
+@lru_cache(maxsize=4096)
 def position_deg(at_s: float, lat: float, lon: float) -> tuple[float, float]:
     """Elevation of the disc's centre without refraction, and azimuth clockwise from true north, in degrees.
 
