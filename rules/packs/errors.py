@@ -33,13 +33,11 @@ class Fault:
     name: str = ""
 
     def told(self, file: str) -> str:
-        """``file:line: message [code]``, with what was expected and found below it."""
+        """``file:line: message [code]``; below an error what was expected and found."""
         shown = f"{file}:{self.line}: {self.message} [{self.name or self.code}]"
-        if self.expected:
-            shown += f"\n    expected: {self.expected}"
-        if self.found:
-            shown += f"\n    found: {self.found}"
-        return shown
+        if self.severity == "warning":
+            return shown
+        return f"{shown}\n    expected: {self.expected}\n    found: {self.found}"
 
 
 class PackError(ValueError):
