@@ -9,6 +9,7 @@ from rules.checks.draft import Draft, listed
 from rules.checks.sentences import begin
 from rules.facts import (
     Equipment,
+    FloorSurvey,
     JobFacts,
     Moment,
     Place,
@@ -169,6 +170,8 @@ def _instrument_records(facts: JobFacts) -> Iterator[tuple[Record, str | None, M
             yield climate, climate.instrument, climate.clock.moment(climate.samples[-1][0]), None
     for scan in live(facts.scans):
         yield scan, scan.device, scan.ended, None
+    for survey in live(facts.floor_surveys):
+        yield survey, survey.instrument, survey.surveyed, None
 
 
 def _place(facts: JobFacts, session_id: str | None) -> Place:
@@ -182,6 +185,10 @@ def _values(record: Record, outcome: Outcome) -> tuple[tuple[float, str], ...]:
         return ((record.value, record.unit),)
     if isinstance(record, Scan):
         return ()
+    if isinstance(record, FloorSurvey):
+        # Only differences of height are read: their range is what the level must be calibrated for.
+        heights = [z for _, _, z in record.points]
+        return ((max(heights) - min(heights), "mm"),) if heights else ()
     names = ("lowest_v", "highest_v") if isinstance(record, VoltageLog) else ("lowest_temp", "lowest_rh")
     return tuple(
         (number.value, number.unit)

@@ -11,8 +11,13 @@ from rules.checks.codes import no_codes, scan_present
 from rules.checks.codes_compare import codes_compare
 from rules.checks.drive import drive_log
 from rules.checks.equipment import equipment_valid
+from rules.checks.film import film_build
+from rules.checks.floor import floor_survey
+from rules.checks.heights import ride_heights
 from rules.checks.identity import identity_agrees
 from rules.checks.lamps import lamp_states
+from rules.checks.light import light_level
+from rules.checks.mats import mat_positions
 from rules.checks.odometer import odometer_agrees
 from rules.checks.order import in_order, within
 from rules.checks.people import people_qualified, signed
@@ -27,8 +32,11 @@ from rules.checks.records import (
     target_identity,
     tool_result,
 )
+from rules.checks.target_pose import target_pose
+from rules.checks.thrust import thrust_angle
 from rules.checks.tyres import tyre_pressures
-from rules.checks.unjudged import NOT_CARRIED_OUT, failed_to_judge, not_carried_out, unknown_check
+from rules.checks.unjudged import failed_to_judge, unknown_check
+from rules.checks.values import angle, learned_aim, point_position, value
 from rules.checks.voltage import voltage_log
 from rules.verdict import Outcome
 
@@ -42,6 +50,8 @@ CHECKS: Final[Mapping[str, Check]] = MappingProxyType(
         "fit_known": fit_known,
         "voltage_log": voltage_log,
         "tyre_pressures": tyre_pressures,
+        "target_pose": target_pose,
+        "thrust_angle": thrust_angle,
         "drive_log": drive_log,
         "odometer_agrees": odometer_agrees,
         "no_codes": no_codes,
@@ -64,7 +74,15 @@ CHECKS: Final[Mapping[str, Check]] = MappingProxyType(
         "target_identity": target_identity,
         "function_check": function_check,
         "people_qualified": people_qualified,
-        **dict.fromkeys(NOT_CARRIED_OUT, not_carried_out),
+        "value": value,
+        "angle": angle,
+        "point_position": point_position,
+        "mat_positions": mat_positions,
+        "film_build": film_build,
+        "light_level": light_level,
+        "learned_aim": learned_aim,
+        "ride_heights": ride_heights,
+        "floor_survey": floor_survey,
     }
 )
 

@@ -1,14 +1,18 @@
-"""One measured value against its limit, told with its numbers: for checks on targets and thrust lines."""
+"""One measured value against its limit, told with its numbers: the one way in which checks judge a value."""
 
 import math
 from dataclasses import dataclass
+from typing import Final
 
 from rules.checks.draft import Draft, plain
 from rules.conformity import Decision, decide_limit
 from rules.facts import Reading
 from rules.quantities import Limit
 from rules.rounding import to_six
-from rules.verdict import NOT_MET, Number
+from rules.verdict import NOT_MET, NOT_SHOWN, Number
+
+# Read without an instrument, with a method budget of their own.
+READ_BY_EYE: Final = frozenset({"seam_step"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,16 +29,28 @@ class Named:
 
 
 def known_u(reading: Reading) -> float | None:
-    """The uncertainty of a reading with that of its correction; one that names no instrument has none."""
-    if reading.u is None or (reading.instrument is None and not reading.vehicle_shown):
+    """The uncertainty of a reading with that of its correction; None where it is not known.
+
+    A reading that names no instrument has none, save what the vehicle shows and what is read by eye with a
+    budget of its own. Only what the vehicle shows can be without any uncertainty.
+    """
+    if reading.u is None:
         return None
-    return math.hypot(reading.u, reading.u_added)
+    if reading.vehicle_shown:
+        return math.hypot(reading.u, reading.u_added)
+    has_method = reading.instrument is not None or reading.quantity in READ_BY_EYE
+    return math.hypot(reading.u, reading.u_added) if has_method and reading.u > 0.0 else None
 
 
 def judge_value(
     draft: Draft, named: Named, measured: tuple[float, float | None], limit: Limit, z: float, change: str
 ) -> Decision:
-    """Decide one value, keep its number, and tell it where it is not met; ``change`` says what to do then."""
+    """Decide one value, keep its number, and tell it where it is not met; ``change`` says what to do then.
+
+    Values and uncertainties that are no numbers are ``unreadable``; they are never compared.
+    """
+    if not all(math.isfinite(number) for number in (measured[0], measured[1] or 0.0)):
+        return _unreadable(draft, named)
     value, u = to_six(measured[0]), measured[1]
     decision = decide_limit(value, u, limit, z)
     draft.numbers.append(
@@ -52,6 +68,19 @@ def judge_value(
     if decision.reason is not None:
         _tell(draft, named, (value, u), limit, decision, change)
     return decision
+
+
+def _unreadable(draft: Draft, named: Named) -> Decision:
+    draft.not_shown("unreadable", f"{named.words}: what is on record is no number.", "Read it again.", "now")
+    return Decision(
+        verdict=NOT_SHOWN,
+        reason="unreadable",
+        guard=None,
+        accept_lower=None,
+        accept_upper=None,
+        p_in=None,
+        capability=None,
+    )
 
 
 def _tell(
@@ -122,13 +151,11 @@ def _near(limit: Limit, decision: Decision, value: float) -> str:
 
 
 def _outside(limit: Limit, decision: Decision, value: float) -> str:
+    """The reject limit that the value lies beyond: ``above 13.21 mm``."""
     guard = decision.guard or 0.0
-    parts = []
-    if limit.lower is not None:
-        parts.append(f"below {plain(to_six(limit.lower - guard), 2, (value,))}")
-    if limit.upper is not None:
-        parts.append(f"above {plain(to_six(limit.upper + guard), 2, (value,))}")
-    return f"{' or '.join(parts)} {limit.unit}"
+    if limit.upper is not None and (limit.lower is None or value > limit.lower):
+        return f"above {plain(to_six(limit.upper + guard), 2, (value,))} {limit.unit}"
+    return f"below {plain(to_six((limit.lower or 0.0) - guard), 2, (value,))} {limit.unit}"
 
 
 def half_width(limit: Limit) -> tuple[float, float] | None:

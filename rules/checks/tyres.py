@@ -10,14 +10,14 @@ from rules.checks.base import CheckContext
 from rules.checks.draft import Draft, listed, plain
 from rules.checks.freshness import serving
 from rules.checks.movements import RoadMovement, driven_before, road_movements
+from rules.checks.one_reading import Named, judge_value, known_u
 from rules.checks.sentences import begin
-from rules.conformity import Decision, decide_limit
 from rules.facts import Reading, Vehicle, live
 from rules.quantities import Limit
 from rules.rounding import to_six
 from rules.science.clocks import fresh
 from rules.science.tyres import Measured, cold_pressure
-from rules.verdict import MET, NOT_MET, Number, Outcome, Reason
+from rules.verdict import MET, Outcome, Reason
 
 # Tyres driven within this time before the reading are taken as warm (common practice, no source).
 WARM_FOR: Final = timedelta(hours=3)
@@ -107,11 +107,6 @@ def _corner(
     return _warm_corner(context, draft, reading)
 
 
-def known_u(reading: Reading) -> float | None:
-    """The uncertainty of a reading; without its instrument there is none (values the vehicle shows apart)."""
-    return reading.u if reading.instrument is not None or reading.vehicle_shown else None
-
-
 def _open_serving(draft: Draft, reason: Reason | None, what: str) -> None:
     code = "missing" if reason is None else reason.code
     sentence = (
@@ -178,10 +173,9 @@ def _judge_corner(draft: Draft, corner: Corner, limit: Limit | None, z: float) -
             "desk",
         )
         return
-    decision = decide_limit(corner.pressure, corner.u, limit, z)
-    _number(draft, corner.place, (corner.pressure, corner.u), limit, decision)
-    shown = plain(corner.pressure, 1, edges(limit, decision))
-    _told(draft, decision, f"{WORDS[corner.place]} {shown} kPa", limit, "Set the pressure and read it again.")
+    named = Named(name=corner.place, words=f"{WORDS[corner.place].capitalize()} tire")
+    change = "Set the pressure and read it again."
+    judge_value(draft, named, (corner.pressure, corner.u), limit, z, change)
 
 
 def _judge_axle(context: CheckContext, draft: Draft, axle: str, pair: tuple[Corner, Corner]) -> None:
@@ -190,71 +184,7 @@ def _judge_axle(context: CheckContext, draft: Draft, axle: str, pair: tuple[Corn
     left, right = pair
     if not isinstance(limit, Limit) or left.pressure is None or right.pressure is None:
         return
-    difference = to_six(abs(left.pressure - right.pressure))
     u = None if left.u is None or right.u is None else math.sqrt(left.u * left.u + right.u * right.u)
-    decision = decide_limit(difference, u, limit, context.z)
-    _number(draft, f"{axle}_difference", (difference, u), limit, decision)
-    shown = plain(difference, 1, edges(limit, decision))
-    change = "Set both tyres of the axle to the same pressure and read them again."
-    _told(draft, decision, f"{axle} axle, left against right, {shown} kPa", limit, change)
-
-
-def edges(limit: Limit, decision: Decision) -> tuple[float | None, ...]:
-    """The values a printed number must not seem to be on the other side of."""
-    guard = decision.guard or 0.0
-    outer = (
-        None if limit.lower is None else limit.lower - guard,
-        None if limit.upper is None else limit.upper + guard,
-    )
-    return (limit.lower, limit.upper, decision.accept_lower, decision.accept_upper, *outer)
-
-
-def _number(
-    draft: Draft, name: str, measured: tuple[float, float | None], limit: Limit, decision: Decision
-) -> None:
-    value, u = measured
-    draft.numbers.append(
-        Number(
-            name=name,
-            value=to_six(value),
-            unit="kPa",
-            u=None if u is None else to_six(u),
-            guard=decision.guard,
-            lower=limit.lower,
-            upper=limit.upper,
-            p_in=decision.p_in,
-        )
-    )
-
-
-def _told(draft: Draft, decision: Decision, what: str, limit: Limit, change: str) -> None:
-    if decision.reason is None:
-        return
-    asked = limit_words(limit)
-    what = what[0].upper() + what[1:]
-    if decision.verdict == NOT_MET:
-        draft.not_met("outside_limit", f"{what} lies outside {asked}.", change, "now")
-    elif decision.reason == "uncertainty_unknown":
-        draft.not_shown(
-            "uncertainty_unknown",
-            f"{what}: no instrument is named, so its uncertainty is unknown.",
-            "Read it again with a gauge on the instrument list.",
-            "now",
-        )
-    else:
-        guard = plain(decision.guard or 0.0, 2)
-        draft.not_shown(
-            decision.reason,
-            f"{what} cannot be told apart from one outside {asked} with a guard of {guard} kPa.",
-            change,
-            "now",
-        )
-
-
-def limit_words(limit: Limit) -> str:
-    """``230.0 to 250.0 kPa``, ``at most 10.0 kPa``, ``at least 12.0 kPa``."""
-    if limit.lower is None:
-        return f"at most {plain(limit.upper or 0.0)} {limit.unit}"
-    if limit.upper is None:
-        return f"at least {plain(limit.lower)} {limit.unit}"
-    return f"{plain(limit.lower)} to {plain(limit.upper)} {limit.unit}"
+    named = Named(name=f"{axle}_difference", words=f"{axle.capitalize()} axle, left against right")
+    change = "Set both tires of the axle to the same pressure and read them again."
+    judge_value(draft, named, (abs(left.pressure - right.pressure), u), limit, context.z, change)

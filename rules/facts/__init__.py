@@ -5,6 +5,7 @@ Sample times in logs are POSIX seconds of the log's own clock.
 """
 
 from rules.facts.files import EvidenceItem, Photo, SlipSeen
+from rules.facts.floor import FloorSurvey
 from rules.facts.gear import BeforeUseCheck, CalibrationPoint, Certificate, Equipment, EquipmentEvent
 from rules.facts.job import RECORD_FIELDS, JobFacts, RecordT, facts_held_at, held_at, live
 from rules.facts.measured import (
@@ -69,6 +70,7 @@ __all__ = [
     "Explanation",
     "FittedWay",
     "Fix",
+    "FloorSurvey",
     "FunctionCheck",
     "GlassSet",
     "IdentityReading",

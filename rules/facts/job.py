@@ -6,6 +6,7 @@ from datetime import datetime
 from typing import TypeVar
 
 from rules.facts.files import EvidenceItem, Photo
+from rules.facts.floor import FloorSurvey
 from rules.facts.gear import Equipment
 from rules.facts.measured import ClimateLog, DriveLog, Reading, Scan, VoltageLog
 from rules.facts.moments import Moment, Place, Record
@@ -68,6 +69,7 @@ class JobFacts(Remembers):
     refusals: tuple[Refusal, ...] = ()
     explanations: tuple[Explanation, ...] = ()
     sublet_trips: tuple[SubletTrip, ...] = ()
+    floor_surveys: tuple[FloorSurvey, ...] = ()
     equipment: tuple[Equipment, ...] = ()
     people: tuple[Person, ...] = ()
     sensor_functions: tuple[SensorFunctions, ...] = ()
@@ -101,6 +103,7 @@ RECORD_FIELDS = (
     "refusals",
     "explanations",
     "sublet_trips",
+    "floor_surveys",
 )
 
 
@@ -123,6 +126,12 @@ def live(records: Iterable[RecordT]) -> tuple[RecordT, ...]:
 def facts_held_at(facts: JobFacts, at: datetime) -> JobFacts:
     """The whole snapshot as it stood at the gate instant ``at``."""
     changed: dict[str, object] = {name: held_at(getattr(facts, name), at) for name in RECORD_FIELDS}
+    changed["floor_surveys"] = tuple(
+        replace(item, voided_at=None, void_held_at=None, void_reason="")
+        if item.void_held_at is not None and item.void_held_at > at
+        else item
+        for item in held_at(facts.floor_surveys, at)
+    )
     changed["delivery"] = (
         facts.delivery if facts.delivery is not None and facts.delivery.received_at <= at else None
     )

@@ -61,7 +61,7 @@ def test_a_check_that_nobody_knows_is_not_shown():
 
 
 @pytest.mark.parametrize("check", ["ride_heights", "target_pose", "value", "floor_survey", "film_build"])
-def test_a_check_that_this_version_does_not_carry_out_is_not_shown(check):
+def test_a_check_without_its_limits_is_not_judged(check):
     item = finding(judge(windshield_job(), packs=with_proof("fit", check=check)), "CP-EVERY", "fit")
     assert (item.verdict, item.outcome.reasons) == ("not_shown", ("not_judged",))
 
