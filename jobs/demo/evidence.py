@@ -63,24 +63,31 @@ def photo(  # noqa: PLR0913 - what a photo shows, where and when: each has its o
     metres = 3.0 + len(subject) % 9
     near_lat, near_lon = destination(lat, lon, 37.0 * (len(subject) % 7), metres)
     encoded = io.BytesIO()
-    picture.save(encoded, "JPEG", quality=88, exif=_exif(taken_at, near_lat, near_lon))
+    picture.save(encoded, "JPEG", quality=88, exif=exif_of(taken_at, (near_lat, near_lon)))
     return encoded.getvalue()
 
 
-def _exif(taken_at: datetime, lat: float, lon: float) -> Image.Exif:
+def exif_of(taken_at: datetime, place: tuple[float, float] | None, *, offset: bool = True) -> Image.Exif:
+    """What the camera writes: aware local time, with its offset from UTC or not, and the place in degrees."""
     exif = Image.Exif()
     exif[ExifTags.Base.Make] = "Stavel"
     exif[ExifTags.Base.Model] = "Fieldcam 3"
     exif[ExifTags.Base.Orientation] = 1
     local = taken_at.strftime("%Y:%m:%d %H:%M:%S")
-    offset = taken_at.strftime("%z")
     exif[ExifTags.Base.DateTime] = local
     camera = exif.get_ifd(ExifTags.IFD.Exif)
     camera[ExifTags.Base.DateTimeOriginal] = local
     camera[ExifTags.Base.DateTimeDigitized] = local
-    camera[ExifTags.Base.OffsetTimeOriginal] = f"{offset[:3]}:{offset[3:5]}"
+    if offset:
+        east = taken_at.strftime("%z")
+        camera[ExifTags.Base.OffsetTimeOriginal] = f"{east[:3]}:{east[3:5]}"
     camera[ExifTags.Base.SubsecTimeOriginal] = f"{taken_at.microsecond // 10_000:02d}"
-    at_utc = taken_at.astimezone(UTC)
+    if place is not None:
+        _write_place(exif, taken_at.astimezone(UTC), *place)
+    return exif
+
+
+def _write_place(exif: Image.Exif, at_utc: datetime, lat: float, lon: float) -> None:
     satellite = exif.get_ifd(ExifTags.IFD.GPSInfo)
     satellite[ExifTags.GPS.GPSLatitudeRef] = "N" if lat >= 0 else "S"
     satellite[ExifTags.GPS.GPSLatitude] = _sexagesimal(lat)
@@ -89,7 +96,6 @@ def _exif(taken_at: datetime, lat: float, lon: float) -> Image.Exif:
     satellite[ExifTags.GPS.GPSHPositioningError] = 6.0
     satellite[ExifTags.GPS.GPSDateStamp] = at_utc.strftime("%Y:%m:%d")
     satellite[ExifTags.GPS.GPSTimeStamp] = (float(at_utc.hour), float(at_utc.minute), float(at_utc.second))
-    return exif
 
 
 def _sexagesimal(degrees: float) -> tuple[float, float, float]:

@@ -14,10 +14,10 @@ from zoneinfo import ZoneInfo
 from django.conf import settings
 from django.db import transaction
 
-from jobs import intake, storage
+from jobs import storage
 from jobs.access import Actor
 from jobs.facts.reuse import Mine, bands_of, reuse_on_other_jobs
-from jobs.intake import Decoded
+from jobs.intake import Decoded, remembered
 from jobs.models import (
     Device,
     Equipment,
@@ -118,7 +118,7 @@ def take_in(
         there = _there(job, upload.id, arrived.sha256)
         if there is not None:
             return there, False
-        decoded = intake.decode(upload.kind, arrived.path, size_bytes=arrived.size_bytes)
+        decoded = remembered.decode(upload.kind, arrived.path, size_bytes=arrived.size_bytes)
         if accept is not None:
             accept(decoded)
         sha256 = storage.put_pieces(_pieces(arrived.path))
