@@ -189,7 +189,8 @@ def from_plain(cls: type[T], data: object) -> T:
         PlainError: a field is unknown, missing or of another type than the class declares; a number is not
             finite; an instant or a day is not written as ``to_plain`` writes it.
     """
-    rebuilt: T = _reader(cls)(data)
+    kind: Any = cls
+    rebuilt: T = _reader(kind)(data)
     return rebuilt
 
 

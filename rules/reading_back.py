@@ -3,8 +3,9 @@
 import json
 from typing import NoReturn, TypeVar
 
-from rules.canonical import PlainError, canonical_bytes, from_plain, sha256_hex, to_plain
+from rules.canonical import PlainError, from_plain, sha256_hex
 from rules.facts import JobFacts
+from rules.record_bytes import record_bytes
 from rules.result import Assessment
 
 T = TypeVar("T")
@@ -20,7 +21,7 @@ class StoredFormError(ValueError):
 
 def facts_bytes(facts: JobFacts) -> bytes:
     """The canonical bytes of the facts: what ``facts_sha256`` of an assessment is the hash of."""
-    return canonical_bytes(to_plain(facts))
+    return record_bytes(facts)
 
 
 def read_facts(data: bytes, *, sha256: str = "") -> JobFacts:

@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 from pytest_django.plugin import DjangoDbBlocker
 
+from tests.jobs.replayed import every_judgement_is_reached_again
 from tests.scenarios.stage import Stage, open_stage
 
 
@@ -16,3 +17,5 @@ def stage(
     folder: Path = tmp_path_factory.mktemp("stage")
     with django_db_blocker.unblock(), open_stage(folder) as opened:
         yield opened
+        # Whatever was judged while the scenarios played is reached again from what was kept with it.
+        every_judgement_is_reached_again()
