@@ -21,11 +21,11 @@ def share_below(value: float, degrees_of_freedom: int) -> float:
         raise ValueError("there is no degree of freedom")
     if math.isnan(value) or value < 0.0:
         raise ValueError("a sum of squares is not negative")
-    if value == 0.0:
+    shape, half = degrees_of_freedom / 2.0, value / 2.0
+    if half == 0.0:
         return 0.0
     if math.isinf(value):
         return 1.0
-    shape, half = degrees_of_freedom / 2.0, value / 2.0
     front = math.exp(shape * math.log(half) - half - math.lgamma(shape))
     if half < shape + 1.0:
         return front * _series(shape, half)
