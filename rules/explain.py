@@ -135,8 +135,8 @@ def _evidence_words(numbers: tuple[int, ...]) -> str:
 
 
 def readable(text: str) -> str:
-    """A sentence of the checks for people: ``5 May 2026, 08:50`` and ``°C`` instead of the forms of data."""
-    text = _DEGREES.sub(" °C", text)
+    """A sentence of the checks for people: ``5 May 2026, 08:50``, ``°C`` and tires, not the forms of data."""
+    text = _DEGREES.sub(" °C", text).replace("tyre", "tire").replace("Tyre", "Tire")
     text = _AT_DAY.sub(lambda found: f"{found[1]} on {_day(found[2])}", text)
     return _DAY.sub(lambda found: _day(found[1]) + (f", {found[2]}" if found[2] else ""), text)
 

@@ -13,6 +13,8 @@ from rules.checks.settling import CAR_GONE, in_situation
 from rules.checks.unjudged import no_session
 from rules.facts import JobFacts, Session
 from rules.packs.model import Proof
+from rules.result import Contradiction
+from rules.timeline import with_contradictions
 from rules.verdict import Finding, Outcome, not_met
 
 # The implicit proof that a failed or abandoned session makes where its procedure asks for no result.
@@ -35,6 +37,7 @@ class Desk:
     waived: tuple[Key, ...]
     refused_sensors: tuple[str, ...]
     car_gone: bool = False
+    contradictions: tuple[Contradiction, ...] = ()
 
 
 def proofs_of(current: RequiredProcedure, required: Mapping[str, RequiredProcedure]) -> tuple[Proof, ...]:
@@ -81,12 +84,12 @@ def judge_one(
         car_gone=desk.car_gone,
     )
     if current.procedure.kind and current.session is None and proof.check not in _WITHOUT_SESSION:
-        outcome = no_session(context)
+        outcome = no_session(context, run_check(context).required)
     elif proof.id == RESULT_PROOF_ID and proof.check == RESULT_PROOF_ID:
         outcome = _failed_result(current)
     else:
         outcome = _as_printed(run_check(context), proof)
-    return in_situation(context, outcome)
+    return in_situation(context, with_contradictions(outcome, desk.contradictions))
 
 
 def _as_printed(outcome: Outcome, proof: Proof) -> Outcome:

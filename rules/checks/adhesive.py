@@ -21,6 +21,11 @@ from rules.rounding import to_six
 from rules.science.clocks import happened_before, shown_strictly_before
 from rules.verdict import MET, Number, Outcome
 
+_HOW_TO_FILE: Final = {
+    "the adhesive is not recorded": "Record which adhesive was used.",
+    "there is no climate log": "File the climate log from the setting on.",
+    "the climate log names no logger, so its uncertainty is unknown": "Name the logger that made the log.",
+}
 _WAIT: Final = "Wait until the ready time; do not drive the car before."
 
 
@@ -187,7 +192,7 @@ def _judge(context: CheckContext, draft: Draft, cure: PaneCure) -> None:
         draft.not_shown(
             cure.problem or "missing",
             f"No ready time of the adhesive can be shown: {cure.why}.",
-            "File what is missing.",
+            _HOW_TO_FILE.get(cure.why, "Record the adhesive with its data sheet, and file the climate log."),
             "desk",
         )
         return
@@ -225,7 +230,7 @@ def _too_early(context: CheckContext, draft: Draft, cure: PaneCure, movement: Ro
         "adhesive_early",
         f"{_start(movement)} {_when(context, movement.start)}, before the adhesive was ready. "
         f"{_ready_sentence(context.facts, cure)}",
-        "This cannot be repaired: the adhesive maker says how to judge the bond, or the glass is set anew.",
+        "The adhesive maker says how to judge the bond; otherwise the glass is set anew.",
         "never",
     )
 
@@ -331,8 +336,23 @@ def batch_in_date(context: CheckContext) -> Outcome:
             batch = setting.adhesive if item == "adhesive" else setting.primer
             _judge_batch(context, draft, setting, (str(item), batch))
     if draft.tally.verdict == MET:
-        draft.say("Every batch was in date on the day of setting.")
+        draft.say(" ".join(_batches(context, items)))
     return draft.outcome()
+
+
+def _batches(context: CheckContext, items: tuple[object, ...]) -> list[str]:
+    """Each batch with its last day, and the day of setting."""
+    told = []
+    for setting in governing_settings(context.facts):
+        day = context.facts.place.local_date(setting.set_at.high).isoformat()
+        for item in items:
+            batch = setting.adhesive if item == "adhesive" else setting.primer
+            if batch is not None and batch.expires_on is not None:
+                name = str(item).capitalize()
+                told.append(
+                    f"{name} batch {batch.batch} expires on {batch.expires_on.isoformat()}; set on {day}."
+                )
+    return told
 
 
 def _judge_batch(
@@ -354,7 +374,7 @@ def _judge_batch(
         draft.not_met(
             "adhesive_expired",
             f"{text}, before the day of setting, {first.isoformat()}.",
-            "This cannot be repaired: the glass must be set anew with material that is in date.",
+            "The glass must be set anew with material that is in date.",
             "never",
         )
     elif batch.expires_on < last:

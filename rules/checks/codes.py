@@ -6,11 +6,13 @@ from rules.checks.base import CheckContext
 from rules.checks.draft import Draft, listed
 from rules.checks.freshness import serving
 from rules.checks.scan_order import shown_too_early
-from rules.checks.sentences import begin, names_argument, word_argument
+from rules.checks.sentences import begin, clock_text, names_argument, word_argument
+from rules.checks.settling import work_begun
+from rules.checks.stale_words import why_stale
 from rules.facts import Explanation, Scan, ScanModule, TroubleCode
 from rules.scans import own_scans
 from rules.science.trouble_codes import normalise, shown
-from rules.verdict import MET, Outcome
+from rules.verdict import MET, Outcome, Settle
 
 # Below this supply, codes for lost communication are doubtful (project default, V).
 LOW_SUPPLY_V: Final = 11.5
@@ -25,23 +27,33 @@ def scan_present(context: CheckContext) -> Outcome:
     """
     stage = word_argument(context, "stage")
     name = stage.replace("_", " ")
-    draft = begin(context, f"A scan of this car with stage {name} must be on record")
+    draft = begin(context, f"A scan of this car, {name}, must be on record")
     scans = own_scans(context.facts, stage)
     if stage == "final":
         scans = tuple(scan for scan in scans if not shown_too_early(context, scan))
     if not scans:
-        draft.not_shown("missing", f"There is no scan of this car with stage {name}.", *_change(stage))
+        draft.not_shown("missing", f"There is no scan of this car, {name}.", *_change(context, stage))
         return draft.outcome()
     draft.rests_on(scans[-1])
-    draft.say(f"A scan of this car with stage {name} is on record.")
+    draft.say(
+        f"The scan {name} ended {clock_text(context.facts.place, scans[-1].ended)}: {answered(scans[-1])}."
+    )
     note_supply(draft, scans[-1])
     return draft.outcome()
 
 
-def _change(stage: str) -> tuple[str]:
-    if stage == "before_repair":
-        return ("The state before the repair cannot be scanned any more; the proof may be waived.",)
-    return ("Scan all modules of this car.",)
+def _change(context: CheckContext, stage: str) -> tuple[str, Settle]:
+    if stage == "before_repair" and work_begun(context.facts):
+        waive = " The proof may be waived." if context.proof.waivable else ""
+        return f"The state before the repair cannot be scanned any more.{waive}", "never"
+    when = " before the work begins" if stage == "before_repair" else ""
+    return f"Scan all modules of this car{when}.", "car_here"
+
+
+def answered(scan: Scan) -> str:
+    """``30 of 31 modules answered``."""
+    answering = [module for module in scan.modules if module.answered]
+    return f"{len(answering)} of {len(scan.modules)} modules answered"
 
 
 def note_supply(draft: Draft, scan: Scan) -> None:
@@ -83,8 +95,9 @@ def no_codes(context: CheckContext) -> Outcome:
     if scan is None:
         draft.not_shown(
             "missing" if reason is None else reason.code,
-            f"No scan of stage {stage.replace('_', ' ')} serves this session.",
-            "Scan the module before the session starts.",
+            f"No scan {stage.replace('_', ' ')} serves this session. "
+            f"{why_stale(context, own_scans(context.facts, stage), lambda item: item.ended)}".rstrip(),
+            "Scan all modules before the session starts.",
             "now",
         )
         return draft.outcome()
@@ -104,7 +117,8 @@ def no_codes(context: CheckContext) -> Outcome:
             _judge_module(draft, module, allowed)
     note_supply(draft, scan)
     if draft.tally.verdict == MET:
-        draft.say("The aimed module shows no code that bars aiming.")
+        at = clock_text(context.facts.place, scan.ended)
+        draft.say(f"In the scan of {at} the aimed module answered and shows no code that bars aiming.")
     return draft.outcome()
 
 

@@ -5,10 +5,11 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from rules.checks.base import CheckContext
-from rules.checks.codes import modules_of, normalised, note_supply
+from rules.checks.codes import answered, modules_of, normalised, note_supply
 from rules.checks.draft import Draft
 from rules.checks.scan_order import place_of_final, shown_too_early
-from rules.checks.sentences import begin, word_argument
+from rules.checks.sentences import begin, clock_text, word_argument
+from rules.checks.settling import work_begun
 from rules.facts import Explanation, JobFacts, Scan, ScanModule, live
 from rules.scans import first_scan, own_scans
 from rules.science.clocks import happened_before
@@ -64,7 +65,7 @@ def codes_compare(context: CheckContext) -> Outcome:
     first, is_stand_in = first_scan(context.facts)
     final = _final(context, draft)
     if first is None:
-        draft.not_shown("missing", "There is no scan before the repair, and none before aiming.", "")
+        _no_first(context, draft)
     else:
         draft.rests_on(first)
     if first is None or final is None:
@@ -73,7 +74,7 @@ def codes_compare(context: CheckContext) -> Outcome:
         draft.not_shown(
             "order_unprovable",
             "It is not shown that the scan to compare with came before the final one.",
-            "Record an observation of the scan device's clock.",
+            "Compare the scan device's clock with the server's.",
             "desk",
         )
     if is_stand_in:
@@ -85,8 +86,24 @@ def codes_compare(context: CheckContext) -> Outcome:
     for scan in (first, final):
         note_supply(draft, scan)
     if draft.tally.verdict == MET:
-        draft.say("Every module that answered before answers now, and no code of the work remains or is new.")
+        draft.say(
+            f"Final scan {clock_text(context.facts.place, final.ended)}: {answered(final)}. Every module "
+            "that answered before answers now, and no code of the work remains or is new."
+        )
     return draft.outcome()
+
+
+def _no_first(context: CheckContext, draft: Draft) -> None:
+    """With the work begun only an earlier scan that was never filed could still serve."""
+    late = work_begun(context.facts)
+    draft.not_shown(
+        "missing",
+        "There is no scan before the repair, and none before aiming.",
+        "File the scan if one was made in time; the state before the work cannot be scanned any more."
+        if late
+        else "Scan all modules of this car before the work begins.",
+        "never" if late else "car_here",
+    )
 
 
 def _final(context: CheckContext, draft: Draft) -> Scan | None:
@@ -110,7 +127,12 @@ def _final(context: CheckContext, draft: Draft) -> Scan | None:
             change,
         )
     elif place == "repair_open":
-        draft.not_shown("missing", "An operation on the list is not recorded as done.", change, "desk")
+        draft.not_shown(
+            "missing",
+            "An operation on the list is not recorded as done.",
+            "Record when each operation was done; the final scan has to come after all of them.",
+            "desk",
+        )
     return final
 
 

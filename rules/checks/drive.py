@@ -21,6 +21,8 @@ from rules.verdict import MET, Outcome, Reason, not_met, not_shown
 # The longest step that is no gap, where a pack leaves it out (project default), seconds.
 DEFAULT_LONGEST_GAP_S: Final = 3.0
 GLARE_SHARE: Final = 0.10
+NO_DRIVE_LOG: Final = "There is no drive log for this session."
+FILE_DRIVE_LOG: Final = "File the drive log; where none was made, drive the session again with a log."
 _DRIVE_AGAIN: Final = "Drive the road session again, as a new attempt."
 _WORDS: Final = {
     "outside": "outside the session",
@@ -92,7 +94,7 @@ def drive_log(context: CheckContext) -> Outcome:
     draft = begin(context, _required(context))
     track = session_track(context)
     if track is None or context.session is None:
-        draft.not_shown("missing", "There is no drive log for this session.", "File the drive log.", "desk")
+        draft.not_shown("missing", NO_DRIVE_LOG, FILE_DRIVE_LOG, "desk")
         return draft.outcome()
     draft.rests_on(*track.logs)
     _reused(draft, track)

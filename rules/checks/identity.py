@@ -29,6 +29,15 @@ _WORDS: Final = {
 }
 
 
+_HOW_TO_READ: Final = {
+    "typed": "Type the VIN from the order.",
+    "vin_plate_photo": "Photograph the VIN plate and read the VIN from it.",
+    "vin_label_photo": "Photograph the label and read the VIN from it.",
+    "before_scan": "File the scan before the repair with the VIN that its modules show.",
+    "final_scan": "Scan all modules after the work, with the VIN that they show.",
+}
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class VinSeen:
     """One reading of the VIN: where it stands, and whether its module is a replaced used part."""
@@ -60,7 +69,7 @@ def identity_agrees(context: CheckContext) -> Outcome:
     for name in names_argument(context, "of"):
         _asked_for(context, draft, name)
     if draft.tally.verdict == MET:
-        draft.say(f"Every reading of the VIN on record agrees: {typed.vin}.")
+        draft.say(f"All {len(seen)} readings of the VIN on record agree: {typed.vin}.")
     return draft.outcome()
 
 
@@ -168,7 +177,7 @@ def _asked_for(context: CheckContext, draft: Draft, name: str) -> None:
         draft.not_shown(
             "identity_unproven",
             f"There is no VIN {_WORDS.get(name, name.replace('_', ' '))}.",
-            f"Record the VIN {_WORDS.get(name, name.replace('_', ' '))}.",
+            _HOW_TO_READ.get(name, f"Record the VIN {_WORDS.get(name, name.replace('_', ' '))}."),
         )
 
 

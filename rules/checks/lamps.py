@@ -6,7 +6,15 @@ from rules.checks.base import CheckContext
 from rules.checks.draft import Draft
 from rules.checks.event_times import repair_closed
 from rules.checks.freshness import of_session, part_window, perhaps_of_session
-from rules.checks.sentences import begin, names_argument, pairs_argument, plain, word_argument, words
+from rules.checks.sentences import (
+    begin,
+    clock_text,
+    names_argument,
+    pairs_argument,
+    plain,
+    word_argument,
+    words,
+)
 from rules.facts import LampRecord, Moment, live
 from rules.fitment import fitted_state
 from rules.science.clocks import happened_before, possibly_last
@@ -37,7 +45,7 @@ def lamp_states(context: CheckContext) -> Outcome:
 def _wanted(before: tuple[tuple[str, str], ...], after: tuple[tuple[str, str], ...]) -> str:
     texts = [f"{plain(lamp)} before: {_plain_state(state)}" for lamp, state in before]
     texts += [f"{plain(lamp)} after: {_plain_state(state)}" for lamp, state in after]
-    return "Lamps are recorded: " + ", ".join(texts)
+    return "Lamps must be recorded: " + ", ".join(texts)
 
 
 def _plain_state(state: str) -> str:
@@ -131,7 +139,7 @@ def _judge_lamp(
 
 def _at_delivery(context: CheckContext) -> Outcome:
     groups = names_argument(context, "none_lit")
-    draft = begin(context, f"At delivery no warning lamp is lit: {words(groups)}")
+    draft = begin(context, f"At delivery no warning lamp may be lit: {words(groups)}")
     record = _delivery_record(draft, context, groups)
     if record is None:
         return draft.outcome()
@@ -140,7 +148,8 @@ def _at_delivery(context: CheckContext) -> Outcome:
     for group in groups:
         _judge_group(draft, context, group, states)
     if not draft.tally.reasons:
-        draft.say("The latest record after the work names every group and none is lit.")
+        at = clock_text(context.facts.place, record.at)
+        draft.say(f"The latest record after the work, {at}, names every group and none is lit.")
     return draft.outcome()
 
 

@@ -53,7 +53,12 @@ def judge_odometer(context: CheckContext, track: SessionTrack | None, share: flo
     """The check for a given track; ``share`` is the allowed error of its length (0.03 for 3 %)."""
     draft = begin(context, "The odometer and the track must be able to be of one drive")
     if track is None:
-        draft.not_shown("missing", "There is no drive log for this session.", "File the drive log.", "desk")
+        draft.not_shown(
+            "missing",
+            "There is no drive log for this session.",
+            "File the drive log; where none was made, drive the session again with a log.",
+            "desk",
+        )
         return draft.outcome()
     draft.rests_on(*track.logs)
     if not track.in_order:

@@ -34,15 +34,17 @@ def signed(context: CheckContext) -> Outcome:
     """
     role = word_argument(context, "by")
     others = names_argument(context, "other_than")
-    wanted = f"The {plain(role)} signs" + (f", another person than the {words(others)}" if others else "")
+    wanted = f"The {plain(role)} must sign" + (f", another person than the {words(others)}" if others else "")
     draft = begin(context, wanted)
     sign_off = last_sign_off(context.facts, role)
     if sign_off is None:
-        draft.not_shown("not_signed", "Nobody has signed in that role.", f"The {plain(role)} signs.", "desk")
+        draft.not_shown(
+            "not_signed", f"Nobody has signed as {plain(role)}.", f"The {plain(role)} signs.", "desk"
+        )
         return draft.outcome()
     draft.rests_on(sign_off)
     at = local_time(context.facts.place, sign_off.at.reading)
-    draft.say(f"{_name(context, sign_off.person)} signed {len(sign_off.covers)} items at {at}.")
+    draft.say(f"{_name(context, sign_off.person)} signed {len(sign_off.covers)} items {at}.")
     stale = stale_because(sign_off, context.facts)
     if stale:
         draft.not_shown(
@@ -100,7 +102,7 @@ def people_qualified(context: CheckContext) -> Outcome:
 
     Nobody to judge is met and says so. Reasons: missing, person_not_qualified.
     """
-    draft = begin(context, "Who aims, bonds glass or reviews is qualified for it on that day")
+    draft = begin(context, "Who aims, bonds glass or reviews must be qualified for it on that day")
     duties = _duties(context)
     if not duties:
         draft.say("Nobody is to be judged: no governing session, no bonded glass and no review is on record.")

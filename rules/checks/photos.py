@@ -9,10 +9,12 @@ from rules.checks.base import CheckContext
 from rules.checks.draft import Draft
 from rules.checks.freshness import of_session, part_window, place_of, serves, serving
 from rules.checks.sentences import begin, names_argument, plain, words
+from rules.checks.settling import work_begun
+from rules.checks.stale_words import why_stale
 from rules.facts import JobFacts, Moment, Photo, Place, Reuse, live
 from rules.science.clocks import happened_before
 from rules.science.geodesy import distance_m
-from rules.verdict import Outcome, Reason, not_met, not_shown
+from rules.verdict import Outcome, Reason, Settle, not_met, not_shown
 
 # Project defaults, no source.
 SMALLEST_LONG_SIDE_PX: Final = 1600
@@ -26,6 +28,8 @@ SLIP_LIFE: Final = timedelta(hours=4)
 _AWAY_STAGES: Final = ("drive", "delivery")
 _NEEDS_SLIP: Final = ("vehicle_front_with_slip",)
 _ONLY_AFTER_DELIVERY: Final = ("odometer_out",)
+# What these show is gone once the work has begun.
+_BEFORE_THE_WORK: Final = ("dash_lamps_before", "odometer_in", "damage")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,7 +95,7 @@ def _time(setting: Setting, photo: Photo) -> PhotoFault | None:
     return PhotoFault(
         reason=not_shown("outside_window"),
         text="It is not shown that the photo was taken between the opening of the order and now.",
-        change="Take the photo again, or record an observation of the camera's clock.",
+        change="Compare the camera's clock with the server's, or take the photo again.",
     )
 
 
@@ -171,17 +175,16 @@ def judge_photos(draft: Draft, context: CheckContext, subject: str, photos: Iter
     """
     setting = setting_of(context)
     listed = list(photos)
+    named = subject_words(subject)
     if not listed:
-        draft.not_shown(
-            "missing", f"There is no photo of {plain(subject)}.", f"Take a photo of {plain(subject)}."
-        )
+        _no_photo(draft, context, subject)
         return
     faults: tuple[PhotoFault, ...] = ()
     for photo in reversed(listed):
         own = (*photo_faults(setting, photo), *_slip_fault(context.facts, subject, photo))
         if not own:
             draft.rests_on(photo)
-            draft.say(f"Evidence {photo.number} shows {plain(subject)}.")
+            draft.say(f"Evidence {photo.number} shows {named}.")
             if photo.lat is None:
                 draft.note(f"Evidence {photo.number} has no position.")
             if not photo.has_exif_time:
@@ -192,8 +195,33 @@ def judge_photos(draft: Draft, context: CheckContext, subject: str, photos: Iter
         faults = faults or own
     draft.rests_on(listed[-1])
     for fault in faults:
-        text = f"Evidence {listed[-1].number}, {plain(subject)}: {fault.text}"
-        draft.open(fault.reason, text, fault.change)
+        text = f"Evidence {listed[-1].number}, {named}: {fault.text}"
+        draft.open(fault.reason, text, fault.change, _settle_of(context))
+
+
+def _no_photo(draft: Draft, context: CheckContext, subject: str) -> None:
+    named = subject_words(subject)
+    if subject in _BEFORE_THE_WORK and work_begun(context.facts):
+        draft.not_shown(
+            "missing",
+            f"There is no photo of {named}, and the work has begun.",
+            f"File a photo of {named} if one was taken in time; that state cannot be photographed any more.",
+            "never",
+        )
+        return
+    draft.not_shown(
+        "missing", f"There is no photo of {named}.", f"Take a photo of {named}.", _settle_of(context)
+    )
+
+
+def _settle_of(context: CheckContext) -> Settle:
+    """A photo of a session needs its set-up; one of the common record needs the car."""
+    return "now" if context.procedure.kind else "car_here"
+
+
+def subject_words(subject: str) -> str:
+    """``safety mark`` for safety_mark_photo: what the photo is of."""
+    return plain(subject.removesuffix("_photo"))
 
 
 def _slip_fault(facts: JobFacts, subject: str, photo: Photo) -> tuple[PhotoFault, ...]:
@@ -220,8 +248,9 @@ def judge_with_photo(draft: Draft, context: CheckContext, subject: str, *, own_s
         _, reason = serving(context, photos, _captured)
         draft.open(
             reason or not_shown("evidence_stale"),
-            f"The photo of {plain(subject)} was not taken for this session.",
-            f"Take a photo of {plain(subject)} before the session starts.",
+            f"The photo of {subject_words(subject)} was not taken for this session. "
+            f"{why_stale(context, photos, _captured)}".rstrip(),
+            f"Take a photo of {subject_words(subject)} before the session starts.",
             "now",
         )
         return
@@ -248,7 +277,7 @@ def photo_set(context: CheckContext) -> Outcome:
     # packet is judged at the receipt of the delivery: the width of a clock may reach up to it.
     if delivery is None or delivery.at.low >= context.gate_at:
         needs = tuple(name for name in needs if name not in _ONLY_AFTER_DELIVERY)
-    draft = begin(context, f"Photos of {words(needs)}")
+    draft = begin(context, f"Photos must show {words(needs)}")
     for subject in needs:
         if context.procedure.kind:
             judge_with_photo(draft, context, subject, own_session=False)

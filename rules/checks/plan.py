@@ -11,8 +11,8 @@ from rules.facts import Moment, Statement, TextLookup, live
 from rules.fitment import open_sensors
 from rules.packs.model import Source
 from rules.science.clocks import fresh, happened_before, latest, possibly_last
-from rules.verdict import Outcome
-from rules.vocabulary import plain_sensor
+from rules.verdict import Outcome, Settle
+from rules.vocabulary import SENSORS, plain_sensor
 from rules.work_list import governing_closing, operations_list_closed, unmapped_lines
 
 # The statement, made for the procedure, that its steps were followed one by one.
@@ -21,18 +21,19 @@ STEPS_FOLLOWED: Final = "all_steps_followed"
 
 def operations_closed(context: CheckContext) -> Outcome:
     """The operation list is closed. Reason: operations_open."""
-    draft = begin(context, "The list of repair operations is closed, with no estimate line unmapped")
+    draft = begin(context, "The list of repair operations must be closed, with no estimate line unmapped")
     closing = governing_closing(context.facts)
     if operations_list_closed(context.facts) and closing is not None:
         draft.rests_on(closing)
         person = person_named(context.facts, closing.by)
         name = closing.by if person is None else person.name
-        draft.say(f"{name} closed it at {clock_text(context.facts.place, closing.at)}.")
+        draft.say(f"{name} closed it {clock_text(context.facts.place, closing.at)}.")
         return draft.outcome()
     unmapped = unmapped_lines(context.facts)
     why = "Nobody has closed the list as it now stands."
     if unmapped:
-        why = f"Estimate lines without operation: {', '.join(str(line.line_no) for line in unmapped)}."
+        lines = ", ".join(str(line.line_no) for line in unmapped)
+        why = f"Of the estimate no operation is named for line {lines}."
     draft.not_shown(
         "operations_open", why, "Match every estimate line, enter what was done, and close the list.", "desk"
     )
@@ -44,7 +45,7 @@ def fit_known(context: CheckContext) -> Outcome:
     ways = context.proof.arguments.get("ways", 2)
     if not isinstance(ways, int | float):
         raise TypeError("ways is no count")
-    draft = begin(context, f"For every sensor it is established by {ways:g} ways whether it is fitted")
+    draft = begin(context, f"Of every sensor it must be established by {ways:g} ways whether it is fitted")
     unknown = open_sensors(context.facts, int(ways))
     draft.rests_on(*live(context.facts.fitted_ways))
     if unknown:
@@ -55,7 +56,7 @@ def fit_known(context: CheckContext) -> Outcome:
             "Look at the car, the build data and the scan's module list, and record two of them per sensor.",
         )
     else:
-        draft.say("All sensors are established.")
+        draft.say(f"All {len(SENSORS)} sensors are established by {ways:g} ways.")
     return draft.outcome()
 
 
@@ -69,7 +70,7 @@ def citation_given(context: CheckContext) -> Outcome:
     order_unprovable.
     """
     needs = names_argument(context, "needs")
-    draft = begin(context, f"The maker's text is looked up, with {words(needs)}")
+    draft = begin(context, f"The maker's text must be looked up, with {words(needs)}")
     limit = Moment.exact(context.gate_at) if context.session is None else context.session.started
     found = [item for item in live(context.facts.lookups) if item.procedure_id == context.procedure.id]
     before = [item for item in found if happened_before(_looked_up(item), limit) == "true"]
@@ -104,7 +105,7 @@ def _judge_rivals(draft: Draft, context: CheckContext, last: TextLookup, possibl
             "order_unprovable",
             "Another text was looked up, and the clocks do not show which lookup was the last before the "
             "session.",
-            "Record an observation of the device's clock, or look the text up again.",
+            "Compare the device's clock with the server's, or look the text up again.",
             "desk",
         )
 
@@ -123,21 +124,31 @@ def _order(item: TextLookup) -> tuple[object, ...]:
 
 
 def _without_lookup(draft: Draft, context: CheckContext, found: list[TextLookup], limit: Moment) -> None:
-    change = "Look up the maker's text and record document, edition and section before the session."
+    begun = context.session is not None
+    change = "Look up the maker's text and record document, edition and section" + (
+        ", then repeat the session: it has to be known before the work." if begun else " before the session."
+    )
+    settle: Settle = "car_here" if begun else "desk"
     if any(happened_before(_looked_up(item), limit) == "unknown" for item in found):
         draft.not_shown(
             "order_unprovable",
             "The clocks do not show that the text was looked up before the session.",
-            change,
+            "Compare the device's clock with the server's; where that does not show it, repeat the session.",
+            "desk",
         )
         return
-    draft.not_shown("citation_missing", "No lookup before the session is on record.", change)
+    draft.not_shown("citation_missing", "No lookup before the session is on record.", change, settle)
     _note_coverage(draft, context)
 
 
 def _note_coverage(draft: Draft, context: CheckContext) -> None:
     if not context.current.edition.is_maker:
-        draft.not_shown("pack_no_coverage", "No maker's pack speaks for it.", "", "desk")
+        draft.not_shown(
+            "pack_no_coverage",
+            "No maker's pack speaks for it.",
+            "Ask the pack author for a pack of this maker.",
+            "desk",
+        )
 
 
 def _field(item: TextLookup, name: str) -> str:
@@ -160,9 +171,12 @@ def _judge_age(draft: Draft, context: CheckContext, item: TextLookup, limit: Mom
     if fresh(_looked_up(item), limit, float(within_s)) != "true":
         draft.not_shown(
             "evidence_stale",
-            f"It is not shown that the text was looked up in the {within_s / 86400:g} days before.",
-            "Look the text up again; for a session that is over this cannot be repaired.",
-            "never" if context.session is not None else "desk",
+            f"The text was looked up {clock_text(place_of(context), _looked_up(item))}: it is not shown that "
+            f"this is within the {within_s / 86400:g} days before.",
+            "Look the text up again, then repeat the session."
+            if context.session is not None
+            else "Look the text up again.",
+            "car_here" if context.session is not None else "desk",
         )
 
 
@@ -192,7 +206,7 @@ def step_list_signed(context: CheckContext) -> Outcome:
 
     An earlier signature does not count. Reasons: says_otherwise, not_signed, order_unprovable.
     """
-    draft = begin(context, "The maker's steps are signed one by one after the last operation")
+    draft = begin(context, "The maker's steps must be signed one by one after the last operation")
     found = [
         item
         for item in live(context.facts.statements)
@@ -213,7 +227,9 @@ def step_list_signed(context: CheckContext) -> Outcome:
         )
         return draft.outcome()
     if STEPS_FOLLOWED in last.denies:
-        draft.not_met("says_otherwise", "The list of steps is marked as not followed.", "Follow the steps.")
+        draft.not_met(
+            "says_otherwise", "The list of steps is marked as not followed.", "Follow the steps, sign."
+        )
         return draft.outcome()
     ends = [item.done or item.started for item in live(context.facts.operations)]
     work = latest(end for end in ends if end is not None)
@@ -222,6 +238,8 @@ def step_list_signed(context: CheckContext) -> Outcome:
         draft.not_shown("not_signed", "The steps were signed before the last operation.", change)
     elif truth == "unknown":
         draft.not_shown("order_unprovable", "It is not shown that they were signed after the work.", change)
+    else:
+        draft.say(f"The steps were signed as followed {clock_text(place_of(context), last.at)}.")
     return draft.outcome()
 
 

@@ -11,13 +11,25 @@ from rules.checks.freshness import (
     part_record,
     part_window,
     perhaps_of_session,
+    place_of,
     serving,
 )
-from rules.checks.stale_words import why_stale
 from rules.checks.photos import judge_photos, judge_with_photo, photos_showing
 from rules.checks.sentences import begin, clock_text, names_argument, plain, word_argument, words
+from rules.checks.stale_words import why_stale
 from rules.checks.targets import IDENTITY_CHECK, of_this_target
-from rules.facts import FunctionCheck, GlassSet, KeyEvent, Moment, Session, Statement, TargetIdentity, live
+from rules.decisions import person_named
+from rules.facts import (
+    FunctionCheck,
+    GlassSet,
+    JobFacts,
+    KeyEvent,
+    Moment,
+    Session,
+    Statement,
+    TargetIdentity,
+    live,
+)
 from rules.science.clocks import happened_before, possibly_last, shown_strictly_before
 from rules.verdict import Outcome, Truth, not_shown
 
@@ -55,9 +67,14 @@ def _stated(context: CheckContext, draft: Draft, says: tuple[str, ...]) -> str:
     """Who stated it, and when."""
     made = [item for item in live(context.facts.statements) if item.id in draft.evidence]
     told = dict.fromkeys(
-        f"{person_name(context.facts, item.by)}, {clock_text(place_of(context), item.at)}" for item in made
+        f"{_name(context.facts, item.by)}, {clock_text(place_of(context), item.at)}" for item in made
     )
     return f"Stated: {words(says)} ({'; '.join(told)})."
+
+
+def _name(facts: JobFacts, who: str) -> str:
+    person = person_named(facts, who)
+    return who if person is None else person.name
 
 
 def is_own_statement(context: CheckContext) -> bool:
@@ -78,7 +95,6 @@ def _judge_own(draft: Draft, context: CheckContext, name: str, found: list[State
             "says_otherwise",
             f"The statement denies: {plain(name)}.",
             f"Repeat the session with this as required: {plain(name)}.",
-       
         )
         return
     unplaced = [item for item in perhaps if name in item.denies]
@@ -236,7 +252,9 @@ def _judge_function(
     change = f"Check the function{where} after the session and record what it shows."
     last = max(found, key=lambda item: (item.at.low, item.at.high, item.received_at, item.id), default=None)
     if last is None:
-        draft.not_shown("missing", f"No check of the function{where} after the session is on record.", change)
+        draft.not_shown(
+            "missing", f"No check of the function{where} after the session is on record.", change, "car_here"
+        )
         return
     draft.rests_on(last)
     rivals = possibly_last(perhaps, _checked_at)
@@ -265,7 +283,9 @@ def ignition_unbroken(context: CheckContext) -> Outcome:
     session = context.session
     start, end = (event_time(context, name).moment for name in names)
     if session is None or start is None or end is None:
-        draft.not_shown("missing", "The session has no end on record.", "Record the end of the session.", "now")
+        draft.not_shown(
+            "missing", "The session has no end on record.", "Record the end of the session.", "now"
+        )
         return draft.outcome()
     draft.rests_on(session)
     events = (*session.key_events, *_logged_key_events(context))

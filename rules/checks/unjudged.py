@@ -2,35 +2,8 @@
 
 from rules.checks.base import CheckContext
 from rules.checks.sentences import begin, plain
+from rules.checks.to_do import to_do
 from rules.verdict import Outcome
-
-# Checks that packs may name and that this version does not carry out yet.
-NOT_CARRIED_OUT = (
-    "value",
-    "angle",
-    "point_position",
-    "mat_positions",
-    "film_build",
-    "light_level",
-    "learned_aim",
-    "ride_heights",
-    "floor_survey",
-    "target_pose",
-    "thrust_angle",
-)
-
-
-def not_carried_out(context: CheckContext) -> Outcome:
-    """Not shown, with the sentence that says why."""
-    draft = begin(context, f"The pack asks for the check {plain(context.proof.check)}")
-    draft.not_shown(
-        "not_judged",
-        "This version does not carry out that check yet, so nothing is shown by it. "
-        "The readings stay on record.",
-        "Judge it with a version that carries out this check.",
-        "desk",
-    )
-    return draft.outcome()
 
 
 def failed_to_judge(context: CheckContext) -> Outcome:
@@ -57,12 +30,14 @@ def unknown_check(context: CheckContext) -> Outcome:
     return draft.outcome()
 
 
-def no_session(context: CheckContext) -> Outcome:
-    """Not shown: the procedure has no governing session that the proof could be about."""
-    draft = begin(context, f"{context.procedure.title}: {plain(context.proof.id)}")
-    draft.not_shown(
-        "missing",
-        "No session of this procedure began after the work that calls for it.",
-        f"Carry out: {context.procedure.title}.",
-    )
+NO_SESSION = "No session of this procedure began after the work that calls for it."
+
+
+def no_session(context: CheckContext, required: str = "") -> Outcome:
+    """Not shown: the procedure has no governing session that the proof could be about.
+
+    ``required``: what the check asks for, in its own words.
+    """
+    draft = begin(context, required or f"{context.procedure.title}: {plain(context.proof.id)}")
+    draft.not_shown("missing", NO_SESSION, to_do(context.proof.check, context.procedure.title))
     return draft.outcome()

@@ -8,6 +8,7 @@ from rules.checks.base import CheckContext
 from rules.checks.draft import Draft, plain, seconds
 from rules.checks.freshness import of_session, part_window, perhaps_of_session
 from rules.checks.sentences import begin
+from rules.display import with_unit
 from rules.facts import LogClock, Moment, Session, VoltageLog
 from rules.packs.model import Argument
 from rules.quantities import Limit
@@ -64,7 +65,10 @@ def voltage_log(context: CheckContext) -> Outcome:
     logs = tuple(log for log in of_session(context, filed, _sessions_of, _start) if log.samples)
     if not logs or context.session is None:
         draft.not_shown(
-            "missing", "There is no voltage log for this session.", "File the voltage log.", "desk"
+            "missing",
+            "There is no voltage log for this session.",
+            "File the voltage log; where none was made, repeat the session with the logger running.",
+            "desk",
         )
         return draft.outcome()
     draft.rests_on(*logs)
@@ -86,7 +90,7 @@ def voltage_log(context: CheckContext) -> Outcome:
                 "desk",
             )
     if not draft.tally.reasons:
-        draft.say(f"The supply stayed {_asked(settings.limit)} through the whole session.")
+        draft.say(f"The supply stayed {_asked(settings.limit)} through the whole session{_extremes(draft)}.")
     return draft.outcome()
 
 
@@ -283,6 +287,18 @@ def _gaps(draft: Draft, parts: list[Part], settings: Settings) -> None:
 
 def _total(found: tuple[Bounds, ...]) -> float:
     return to_six(math.fsum(end - start for start, end in found))
+
+
+def _extremes(draft: Draft) -> str:
+    """``: lowest 12.41 V, highest 14.12 V``, by all logs together."""
+    numbers = [item for item in draft.numbers if item.value is not None]
+    lows = [item for item in numbers if item.name == "lowest_v"]
+    highs = [item for item in numbers if item.name == "highest_v"]
+    if not lows or not highs:
+        return ""
+    low = min(lows, key=lambda item: item.value or 0.0)
+    high = max(highs, key=lambda item: item.value or 0.0)
+    return f": lowest {with_unit(low)}, highest {with_unit(high)}"
 
 
 def _asked(limit: Limit) -> str:
