@@ -85,7 +85,7 @@ def _wrong_of_states(example: Example, edition: PackEdition, editions: tuple[Pac
             found = states.get(procedure_id)
             if found is None:
                 hint = did_you_mean(procedure_id, tuple(states))
-                wrong.append(f"{procedure_id}: expected {state}, found called for by no trigger{hint}")
+                wrong.append(f"{procedure_id}: expected {state}, called for by no trigger on this vehicle{hint}")
             elif found != state:
                 wrong.append(f"{procedure_id}: expected {state}, found {found}")
     return wrong

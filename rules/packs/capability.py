@@ -108,7 +108,8 @@ def capabilities(edition: PackEdition, methods: GroupMethods, z: float) -> tuple
 def owner(proof: Proof, procedure: Procedure, edition: PackEdition) -> str:
     """The group of a shared proof that the procedure takes as it stands, else the procedure."""
     shared = edition.groups.get(proof.group or "", ())
-    same = any(one.id == proof.id and one.line == proof.line for one in shared)
+    lines = {way.line for one in shared for way in (one, *one.alternatives) if one.id == proof.id}
+    same = proof.line in lines
     return proof.group if same and proof.group is not None else procedure.id
 
 
