@@ -60,8 +60,10 @@ def judge_all(desk: Desk) -> dict[Key, Outcome]:
     for current, proof in jobs:
         if proof.check not in JUDGED_LAST:
             outcomes[current.procedure.id, proof.id] = judge_one(desk, current, proof, outcomes)
+    last = [(current, proof) for current, proof in jobs if proof.check in JUDGED_LAST]
+    in_order = _first_things_first(desk, last)
     for check in JUDGED_LAST:
-        for current, proof in _first_things_first(desk, jobs):
+        for current, proof in in_order:
             if proof.check == check:
                 outcomes[current.procedure.id, proof.id] = judge_one(desk, current, proof, outcomes)
     return outcomes

@@ -9,7 +9,7 @@ from rules.checks.draft import Draft
 from rules.checks.event_times import EventTime, event_time
 from rules.checks.freshness import place_of
 from rules.checks.sentences import begin, clock_text, names_argument, plain, word_argument, words
-from rules.packs.model import Procedure, Proof
+from rules.packs.model import Procedure, Proof, ordered_pairs
 from rules.quantities import Limit
 from rules.science.clocks import Span, happened_before, span
 from rules.verdict import MET, NOT_MET, Outcome, Verdict, combine
@@ -40,14 +40,11 @@ def must_come_first(
     current: RequiredProcedure, required: Mapping[str, RequiredProcedure]
 ) -> tuple[RequiredProcedure, ...]:
     """Required procedures whose trigger says that they come before this one."""
+    here = current.procedure.id
     return tuple(
         other
         for other in required.values()
-        if other.procedure.id != current.procedure.id
-        and any(
-            other.procedure.id in trigger.procedures and current.procedure.id in trigger.before
-            for trigger in other.edition.triggers
-        )
+        if other.procedure.id != here and (other.procedure.id, here) in ordered_pairs(other.edition)
     )
 
 

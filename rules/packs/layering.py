@@ -27,6 +27,8 @@ def resolve(editions: tuple[PackEdition, ...]) -> tuple[PackEdition, ...]:
     waiving, refusing and earlier visits means no, as everywhere. Never raises.
     """
     houses = [edition for edition in editions if edition.house]
+    if not houses:
+        return editions
     others = [edition for edition in editions if not edition.house]
     taken = {procedure.id for edition in others for procedure in edition.procedures}
     merged = []

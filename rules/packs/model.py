@@ -1,9 +1,11 @@
 """A pack edition as data: triggers, procedures, proofs, citations. Frozen; made by the loader only."""
 
+from bisect import bisect_right
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 
+from rules.facts import Remembers, once
 from rules.quantities import Limit
 
 # A proof's arguments after parsing: limits as Limit, bare quantities as float in the program's unit,
@@ -136,7 +138,7 @@ class Example:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PackEdition:
+class PackEdition(Remembers):
     """One edition. ``makes`` empty means any make; a pack with makes is the maker's voice for ``speaks_for``.
 
     ``in_force_from``: local date; the edition ends when its successor begins. ``groups``: the shared proofs
@@ -176,11 +178,11 @@ class PackEdition:
         return self.model_years is None or self.model_years[0] <= model_year <= self.model_years[1]
 
     def procedure(self, procedure_id: str) -> Procedure | None:
-        return next((p for p in self.procedures if p.id == procedure_id), None)
+        return _procedures(self).get(procedure_id)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PackSet:
+class PackSet(Remembers):
     """All published editions of an organisation, in any order; ``withdrawn_on`` by (pack, edition)."""
 
     editions: tuple[PackEdition, ...]
@@ -191,14 +193,55 @@ class PackSet:
 
         An edition ends for good when its successor begins: a withdrawn successor does not bring it back.
         """
-        best: dict[str, PackEdition] = {}
-        for edition in self.editions:
-            current = best.get(edition.pack)
-            begun = edition.in_force_from <= on
-            if begun and (current is None or edition.in_force_from >= current.in_force_from):
-                best[edition.pack] = edition
-        return tuple(best[name] for name in sorted(best) if not self._is_withdrawn(best[name], on))
+        return _in_force(self, bisect_right(_turns(self), on))
 
-    def _is_withdrawn(self, edition: PackEdition, on: date) -> bool:
-        ended = self.withdrawn_on.get((edition.pack, edition.edition))
-        return ended is not None and ended <= on
+    def covering(self, on: date, make: str, model_year: int) -> tuple[PackEdition, ...]:
+        """Those of them that cover such a vehicle."""
+        return _covering(self, bisect_right(_turns(self), on), make, model_year)
+
+
+@once
+def _procedures(edition: PackEdition) -> Mapping[str, Procedure]:
+    # The first of a name: the reader lets no second one through.
+    return {one.id: one for one in reversed(edition.procedures)}
+
+
+@once
+def ordered_pairs(edition: PackEdition) -> frozenset[tuple[str, str]]:
+    """(procedure, later procedure) by the triggers' ``before``."""
+    return frozenset(
+        (first, later)
+        for trigger in edition.triggers
+        for first in trigger.procedures
+        for later in trigger.before
+    )
+
+
+@once
+def _turns(packs: PackSet) -> tuple[date, ...]:
+    """The days on which something begins or ends: between two of them the same editions are in force."""
+    return tuple(sorted({*(one.in_force_from for one in packs.editions), *packs.withdrawn_on.values()}))
+
+
+@once
+def _in_force(packs: PackSet, turn: int) -> tuple[PackEdition, ...]:
+    if turn == 0:
+        return ()
+    on = _turns(packs)[turn - 1]
+    best: dict[str, PackEdition] = {}
+    for edition in packs.editions:
+        current = best.get(edition.pack)
+        begun = edition.in_force_from <= on
+        if begun and (current is None or edition.in_force_from >= current.in_force_from):
+            best[edition.pack] = edition
+    return tuple(best[name] for name in sorted(best) if not _is_withdrawn(packs, best[name], on))
+
+
+def _is_withdrawn(packs: PackSet, edition: PackEdition, on: date) -> bool:
+    ended = packs.withdrawn_on.get((edition.pack, edition.edition))
+    return ended is not None and ended <= on
+
+
+@once
+def _covering(packs: PackSet, turn: int, make: str, model_year: int) -> tuple[PackEdition, ...]:
+    return tuple(one for one in _in_force(packs, turn) if one.covers(make, model_year))
