@@ -25,11 +25,12 @@ from rules.judging import Desk, Key, finding, judge_all, judge_attempt, proofs_o
 from rules.not_needed import not_needed_said
 from rules.packs.layering import decision_factor
 from rules.packs.model import PackEdition, PackSet, Procedure
-from rules.record_names import names_of
 from rules.record_bytes import record_bytes
+from rules.record_names import names_of
 from rules.requirements import calling_operations, determine, overall_statement
 from rules.result import Assessment, AttemptResult, Decision, ProcedureResult, Requirement
 from rules.sign_offs import states
+from rules.timeline import contradictions
 from rules.verdict import MET, NOT_SHOWN, Finding, Outcome, Verdict, combine
 
 DEFAULT_Z = 1.645  # one-sided 95 % of the normal distribution
@@ -94,12 +95,19 @@ def _assess_held(packs: PackSet, facts: JobFacts, gate_at: datetime) -> Assessme
         verdict=combine(item.verdict for item in procedures) if procedures else NOT_SHOWN,
         disposition=gate,
         left_against_hold=False,
-        held_because=held_because(findings, judged.requirements) if gate == "hold" else (),
+        held_because=_held(judged, findings) if gate == "hold" else (),
         ready=ready_times(facts, gate_at, judged.desk.z),
         lookups=_lookups(facts),
         names=names_of(facts, _rested_on(findings, procedures)),
         not_needed=not_needed_said(judged.editions, facts),
+        contradictions=judged.desk.contradictions,
     )
+
+
+def _held(judged: _Judged, findings: tuple[Finding, ...]) -> tuple[str, ...]:
+    """What holds the job; where times on record contradict each other, that too."""
+    told = (item.sentence for item in judged.desk.contradictions)
+    return (*held_because(findings, judged.requirements), *told)
 
 
 def _rested_on(findings: tuple[Finding, ...], procedures: tuple[ProcedureResult, ...]) -> tuple[str, ...]:
@@ -121,14 +129,16 @@ def _judge(packs: PackSet, facts: JobFacts, gate_at: datetime) -> _Judged:
     }
     decisions = (*waiver_decisions(facts, required), *refusal_decisions(facts, required))
     used = (*editions, *(item.edition for item in required.values()))
+    z = decision_factor(used) if used else DEFAULT_Z
     desk = Desk(
         facts=facts,
         gate_at=gate_at,
         required=required,
-        z=decision_factor(used) if used else DEFAULT_Z,
+        z=z,
         waived=waived_proofs(decisions),
         refused_sensors=refused_sensors(decisions, required),
         car_gone=departure(facts) is not None,
+        contradictions=contradictions(facts, gate_at, z),
     )
     return _Judged(
         desk=desk,

@@ -128,6 +128,31 @@ class ReadyTime:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ClaimSaid:
+    """One claim about times in plain words, with the ids of the records that make it."""
+
+    words: str
+    records: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Contradiction:
+    """Claims about times that cannot all be true.
+
+    Attributes:
+        claims: in the order of the times they give; without any one of them the others could be true.
+        excess_s: seconds by which they miss each other, 0 where only an open bound is touched.
+        sentence: all of it in plain words.
+        records: ids of every record that the claims are of or that rests on a clock which they put in doubt.
+    """
+
+    claims: tuple[ClaimSaid, ...]
+    excess_s: float
+    sentence: str
+    records: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Assessment:
     """The whole judgement of one job at the gate instant ``gate_at``.
 
@@ -155,3 +180,4 @@ class Assessment:
     lookups: tuple[str, ...] = ()
     names: tuple[tuple[str, str], ...] = ()
     not_needed: tuple[NotNeededSaid, ...] = ()
+    contradictions: tuple[Contradiction, ...] = ()

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Final, TypeVar
 
 from rules.facts import Moment
@@ -13,6 +13,72 @@ ItemT = TypeVar("ItemT")
 _ZERO: Final = timedelta(0)
 # The clock of a moment that was put together from moments of several clocks: only its interval speaks.
 MIXED_CLOCK: Final = "mixed"
+DEVICE_MARK: Final = "device:"
+# A quartz clock may gain or lose one part in this many of the time between two of its readings (project
+# default; trade practice gives 20 to 100 parts per million, no source).
+DRIFT_ONE_IN: Final = 10_000
+# Two readings of one clock further apart than this say nothing of each other (project default).
+NEAR: Final = timedelta(hours=24)
+# Satellite weeks are counted in ten bits by older receivers: 1024 weeks later the count begins anew
+# (IS-GPS-200, week number of ten bits). A track may be that much too old.
+WEEK_ROLLOVER: Final = timedelta(weeks=1024)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OffsetBounds:
+    """Device minus true time lies in [low, high], or in [low, high) with ``high_open``."""
+
+    low: timedelta
+    high: timedelta
+    high_open: bool = False
+
+
+def exchange_offset(
+    *, server_sent: datetime, device_received: datetime, device_sent: datetime, server_received: datetime
+) -> OffsetBounds:
+    """The offset from one exchange: RFC 5905 section 8 with T1 to T4 as named here, the server as reference.
+
+    RFC 5905 gives ((T2 - T1) + (T3 - T4)) / 2 and takes half the delay either way; that is the interval
+    [T3 - T4, T2 - T1], which needs no division and assumes nothing about which way took longer.
+
+    Raises:
+        ValueError: an answer before its question by either clock: nothing follows from it.
+    """
+    if device_sent < device_received or server_received < server_sent:
+        raise ValueError("the answer cannot come before the question")
+    low, high = device_sent - server_received, device_received - server_sent
+    if low > high:
+        raise ValueError("the device took longer to answer than the whole exchange")
+    return OffsetBounds(low=low, high=high)
+
+
+def answered_offset(*, device_sent: datetime, server_at: datetime, device_received: datetime) -> OffsetBounds:
+    """The offset where the device asks and the server answers at the one instant ``server_at``.
+
+    Raises:
+        ValueError: the answer came before the question.
+    """
+    if device_received < device_sent:
+        raise ValueError("the answer cannot come before the question")
+    return OffsetBounds(low=device_sent - server_at, high=device_received - server_at)
+
+
+def screen_offset(
+    *, shows: datetime, resolution: timedelta, seen_low: datetime, seen_high: datetime
+) -> OffsetBounds:
+    """The offset of a display that cuts off at ``resolution``, seen in [seen_low, seen_high] of true time."""
+    return OffsetBounds(
+        low=shows - seen_high, high=shows + resolution - seen_low, high_open=resolution > _ZERO
+    )
+
+
+def weeks_turned_over(reading: datetime, *, received_at: datetime, within: timedelta) -> bool:
+    """Does a reading look like a satellite receiver's whose week count began anew, 19.6 years ago?
+
+    It does where the reading and 1024 weeks lie at most ``within`` before the receipt, or a day after it.
+    """
+    late = received_at - (reading + WEEK_ROLLOVER)
+    return -timedelta(days=1) <= late <= within
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,9 +123,20 @@ def span(earlier: Moment, later: Moment) -> Span:
     return Span(low=max(by_time.low, by_clock.low), high=tighter.high, high_open=tighter.high_open)
 
 
+def intersected(
+    known: Span, *, low: timedelta | None, high: timedelta | None, high_open: bool = False
+) -> Span:
+    """``known`` narrowed by further bounds of the same difference, which may say nothing (None)."""
+    least = known.low if low is None else max(known.low, low)
+    if high is None or high > known.high:
+        return Span(low=least, high=known.high, high_open=known.high_open)
+    is_open = high_open or (high == known.high and known.high_open)
+    return Span(low=least, high=high, high_open=is_open)
+
+
 def _by_readings(earlier: Moment, later: Moment) -> Span | None:
     # Server and satellite moments may be brackets rather than readings: their intervals say all there is.
-    if earlier.clock != later.clock or not earlier.clock.startswith("device:"):
+    if earlier.clock != later.clock or not earlier.clock.startswith(DEVICE_MARK):
         return None
     steps = later.reading - earlier.reading
     return Span(

@@ -1,0 +1,254 @@
+"""The time line of one job: its events in order with their tightest bounds, and what cannot all be true."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from itertools import groupby
+from typing import Final
+
+from rules.checks.known_times import (
+    KnownTimes,
+    Link,
+    RecordedEvent,
+    add_clocks,
+    add_ends,
+    add_intervals,
+    instant,
+    known_times,
+)
+from rules.claims import (
+    add_adhesive,
+    add_receipts,
+    add_scans,
+    add_setting_photos,
+    add_slips,
+    add_travel,
+    claim_words,
+    clock_words,
+    duration,
+    event_words,
+    local_and_utc,
+    place_of_event,
+)
+from rules.facts import JobFacts, Moment, Photo, Place
+from rules.facts.remembering import once
+from rules.result import ClaimSaid, Contradiction
+from rules.rounding import to_six
+from rules.science.time_network import GRAIN, ORIGIN, Edge, TimeNetwork, total
+from rules.verdict import MET, NOT_SHOWN, Outcome
+
+NUMBERS: Final = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+# Of the claims of a cycle that needs no absolute time, the one that is believed least is put aside first.
+_TRUST: Final = {"physical": 0, "follows": 1, "reading": 2, "drift": 3}
+_CLOCK_KINDS: Final = frozenset({"low", "high", "reading", "drift"})
+SETTLE_CONFLICT: Final = (
+    "Find out which of these claims is wrong, and set that record aside or correct it; a comparison of the "
+    "device's clock may help."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TimelineEvent:
+    """One event of the record.
+
+    Attributes:
+        record_id, what: the record and which of its times.
+        name: in plain words.
+        reading, raw: what the clock showed, as an instant and in words (local time with zone, and UTC).
+        clock: whose clock it was, in plain words.
+        low, high: the tightest bounds of the true time that all clocks together give.
+        corrected: these in words.
+        doubtful: clocks contradict each other here, so that the bounds are only this record's own.
+    """
+
+    record_id: str
+    what: str
+    name: str
+    reading: datetime
+    raw: str
+    clock: str
+    low: datetime
+    high: datetime
+    corrected: str
+    doubtful: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Timeline:
+    """Events by their earliest, then latest time; contradictions, the largest first."""
+
+    events: tuple[TimelineEvent, ...]
+    contradictions: tuple[Contradiction, ...]
+
+
+def timeline(facts: JobFacts, gate_at: datetime, z: float) -> Timeline:
+    """The time line of the records that count in ``facts``, as the server held them at ``gate_at``.
+
+    ``z``: the decision factor, for the adhesive's minutes.
+    """
+    known = known_times(facts)
+    events = [_event(facts, known, event) for event in known.events]
+    ordered = sorted(events, key=lambda item: (item.low, item.high, item.record_id, item.what))
+    return Timeline(events=tuple(ordered), contradictions=contradictions(facts, gate_at, z))
+
+
+def _event(facts: JobFacts, known: KnownTimes, event: RecordedEvent) -> TimelineEvent:
+    place = place_of_event(facts, event)
+    low, high = tightest(known, event)
+    return TimelineEvent(
+        record_id=event.record.id,
+        what=event.what,
+        name=event_words(event),
+        reading=event.moment.reading,
+        raw=local_and_utc(place, event.moment.reading),
+        clock=clock_words(event.moment.clock),
+        low=low,
+        high=high,
+        corrected=_between(place, low, high),
+        doubtful=event.key in known.doubtful,
+    )
+
+
+def tightest(known: KnownTimes, event: RecordedEvent) -> tuple[datetime, datetime]:
+    """The bounds that all clocks together give; its own where clocks contradict each other."""
+    moment: Moment = event.moment
+    low, high = known.squeeze.lower(event.key), known.squeeze.upper(event.key)
+    if event.key in known.doubtful or low is None or high is None:
+        return moment.low, moment.high
+    return instant(low.us), instant(high.us)
+
+
+def _between(place: Place, low: datetime, high: datetime) -> str:
+    first, last = local_and_utc(place, low), local_and_utc(place, high)
+    return first if first == last else f"between {first} and {last}"
+
+
+# ------------------------------------------------------------------ contradictions
+
+
+@once
+def contradictions(facts: JobFacts, gate_at: datetime, z: float) -> tuple[Contradiction, ...]:
+    """Every contradiction among the times on record, the largest first; empty where all can be true.
+
+    Contradictions of one device's clock with itself are told once, by the largest, with all records that rest
+    on that clock.
+    """
+    known = known_times(facts)
+    network = _all_claims(facts, known, gate_at, z)
+    set_aside: list[Edge[Link]] = []
+    cycles: list[Cycle] = []
+    while cycle := network.without_nodes((ORIGIN,)).contradiction():
+        cycles.append(cycle)
+        weakest = min(_TRUST[edge.claim.kind] for edge in cycle)
+        gone = [edge for edge in cycle if _TRUST[edge.claim.kind] == weakest]
+        set_aside += gone
+        network = network.without(gone)
+    squeeze = network.squeezed()
+    cycles += [squeeze.cycle(node) for node in squeeze.crushed()]
+    physical = [edge for edge in network.edges if edge.claim.kind == "physical"]
+    cycles += [found for edge in (*set_aside, *physical) if (found := squeeze.cycle_by(edge))]
+    return _told(facts, known, cycles)
+
+
+Cycle = tuple[Edge[Link], ...]
+
+
+def _all_claims(facts: JobFacts, known: KnownTimes, gate_at: datetime, z: float) -> TimeNetwork[Link]:
+    events = known.events
+    network: TimeNetwork[Link] = TimeNetwork()
+    add_intervals(network, events)
+    add_clocks(network, events)
+    add_ends(network, events)
+    add_receipts(network, events)
+    add_slips(network, events)
+    add_setting_photos(network, facts, events)
+    add_adhesive(network, facts, known, (gate_at, z))
+    add_scans(network, events, known)
+    add_travel(network, facts, events, known)
+    return network
+
+
+def _told(facts: JobFacts, known: KnownTimes, cycles: Iterable[Cycle]) -> tuple[Contradiction, ...]:
+    """Each set of claims once, by size; of one clock's contradictions with itself the largest alone."""
+    found: dict[object, Contradiction] = {}
+    for cycle in sorted(cycles, key=lambda one: (total(one), [(e.start, e.end) for e in one])):
+        own_clock = _own_clock(cycle)
+        key = own_clock or frozenset((edge.start, edge.end, edge.claim.kind) for edge in cycle)
+        if key not in found:
+            resting = _resting_on(known, own_clock)
+            found[key] = _contradiction(facts, cycle, resting)
+    return tuple(found.values())
+
+
+def _own_clock(cycle: Cycle) -> str:
+    """The device clock that contradicts itself by readings and intervals alone; else empty."""
+    if any(edge.claim.kind not in _CLOCK_KINDS for edge in cycle):
+        return ""
+    return next((edge.claim.event.moment.clock for edge in cycle if edge.claim.kind == "reading"), "")
+
+
+def _resting_on(known: KnownTimes, clock: str) -> tuple[str, ...]:
+    """Records with a time that rests on a clock which contradicts itself."""
+    return tuple(
+        event.record.id
+        for event in known.events
+        if event.moment.clock == clock and event.key in known.doubtful
+    )
+
+
+def _contradiction(facts: JobFacts, cycle: Cycle, resting: Sequence[str]) -> Contradiction:
+    """The cycle in words, from its first time to its last; claims of one record beside each other as one."""
+    claims: list[ClaimSaid] = []
+    for _, group in groupby(reversed(cycle), key=_subject):
+        links = list(dict.fromkeys(edge.claim for edge in group))
+        said = [words for link in links if (words := claim_words(facts, link))]
+        records = tuple(dict.fromkeys(name for link in links for name in link.records))
+        if said:
+            claims.append(ClaimSaid(words=" and ".join(dict.fromkeys(said)), records=records))
+    us, rest = divmod(-total(cycle), GRAIN)
+    by = duration(us) if us or not rest else "less than a microsecond"
+    count = NUMBERS[len(claims)] if len(claims) < len(NUMBERS) else str(len(claims))
+    told = "; ".join(claim.words for claim in claims)
+    return Contradiction(
+        claims=tuple(claims),
+        excess_s=to_six(us / 1_000_000),
+        sentence=f"The {count} claims cannot all be true: {told}. They miss each other by {by}.",
+        records=tuple(sorted({name for claim in claims for name in claim.records} | set(resting))),
+    )
+
+
+def _subject(edge: Edge[Link]) -> str:
+    """What a claim is about: a device's clock by its readings, else the record it is of."""
+    if edge.claim.kind in ("reading", "drift"):
+        return edge.claim.event.moment.clock
+    if edge.claim.kind == "follows" or (
+        edge.claim.kind == "physical" and not isinstance(edge.claim.event.record, Photo)
+    ):
+        return f"{edge.claim.kind} {edge.start} {edge.end}"
+    return edge.claim.event.record.id
+
+
+# ------------------------------------------------------------------ what it does to a verdict
+
+
+def with_contradictions(outcome: Outcome, found: Sequence[Contradiction]) -> Outcome:
+    """What a contradiction touches is not met: the outcome as it stands, or not shown ``conflict``.
+
+    A proof that is not met or not shown already stays as it is.
+    """
+    if outcome.verdict != MET or not found:
+        return outcome
+    resting = set(outcome.evidence)
+    touching = [item for item in found if not resting.isdisjoint(item.records)]
+    if not touching:
+        return outcome
+    said = " ".join(item.sentence for item in touching)
+    return replace(
+        outcome,
+        verdict=NOT_SHOWN,
+        reasons=("conflict",),
+        sentence=f"{outcome.sentence} {said}".strip(),
+        shows=f"{outcome.shows} {said}".strip() if outcome.shows else "",
+        change=SETTLE_CONFLICT,
+        settle="desk",
+    )
