@@ -16,7 +16,7 @@ from jobs.errors import DomainError
 from jobs.intake.remembered import remembering
 from jobs.models import OutboxEntry, Person, scope, unscoped
 from jobs.moment import machine_now, standing_at
-from jobs.rehearsal import play_decisions, play_files, play_work
+from jobs.rehearsal import play_decisions, play_desk, play_files, play_work
 from jobs.rehearsal.compare import Difference, differences_of
 from jobs.rehearsal.faults import Faults, ScenarioError, Spot
 from jobs.rehearsal.kinds import DESK_KINDS, JOB_KINDS, Kind
@@ -68,6 +68,8 @@ PLAYERS: Final[Mapping[str, Player]] = {
     "deliveries": play_decisions.play_delivery,
     "comparisons": play_decisions.play_comparison,
     "screens": play_decisions.play_screen,
+    "surveys": play_desk.play_survey,
+    "voided_surveys": play_desk.play_voided_survey,
     "certificates": play_decisions.play_certificate,
     "instrument_events": play_decisions.play_instrument_event,
     "checks_before_use": play_decisions.play_check_before_use,

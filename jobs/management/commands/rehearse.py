@@ -4,6 +4,7 @@ Exit status: 0 everything is as expected, 1 something differs, 2 a file is no sc
 """
 
 import json
+import logging
 import sys
 from argparse import ArgumentParser
 from pathlib import Path
@@ -32,6 +33,8 @@ class Command(BaseCommand):
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
+        # One line for every judgement would drown what is told here.
+        logging.getLogger("celery.app.trace").setLevel(logging.WARNING)
         answers = [self._one(path, options) for path in options["files"]]
         if options["short"]:
             for answer in answers:
