@@ -170,3 +170,29 @@ def test_a_value_typed_in_whole_psi_carries_its_own_step() -> None:
     assert standard_uncertainty(1.0, 0.0, 1.0, 1.0, 1.0, 241.3) == pytest.approx(GAUGE_U, abs=1e-9)
     with pytest.raises(ValueError, match="negative"):
         standard_uncertainty(-1.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+
+
+def test_the_accept_zone_is_the_limits_less_the_guard() -> None:
+    """Tire gauge of the worked example: u 1.4434 kPa, guard 2.374, accept from 232.37 to 247.63 kPa."""
+    decision = decide(240.0, 1.4434, 230.0, 250.0, 1.645)
+    assert decision.guard == pytest.approx(2.374, abs=5e-4)
+    assert decision.accept_lower == pytest.approx(232.374, abs=5e-4)
+    assert decision.accept_upper == pytest.approx(247.626, abs=5e-4)
+    assert decision.capability == pytest.approx(20.0 / (4 * 1.4434))
+    below, above = decide(240.0, 1.4434, 230.0, None, 1.645), decide(240.0, 1.4434, None, 250.0, 1.645)
+    assert (below.accept_lower, below.accept_upper) == (decision.accept_lower, None)
+    assert (above.accept_lower, above.accept_upper) == (None, decision.accept_upper)
+
+
+def test_a_shown_value_is_surely_inside_or_surely_not() -> None:
+    """u = 0: the limits themselves belong to met, and the accept zone is the limits."""
+    assert [decide(value, 0.0, 9.5, 10.0, 1.645).p_in for value in (9.4, 9.5, 9.7, 10.0, 10.1)] == [
+        0.0, 1.0, 1.0, 1.0, 0.0,
+    ]  # fmt: skip
+    decision = decide(9.7, 0.0, 9.5, 10.0, 1.645)
+    assert (decision.accept_lower, decision.accept_upper, decision.capability) == (9.5, 10.0, None)
+
+
+@pytest.mark.parametrize("factor", [0.0, 0.5])
+def test_a_small_factor_is_no_error(factor: float) -> None:
+    assert decide(9.7, 0.1, 9.5, 10.0, factor).guard == pytest.approx(factor * 0.1)
