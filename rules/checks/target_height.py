@@ -8,7 +8,7 @@ from rules.checks.base import CheckContext
 from rules.checks.draft import Draft, plain
 from rules.checks.one_reading import Named, judge_value, known_u, value_words
 from rules.checks.target_tape import FRONT
-from rules.checks.targets import serving_one
+from rules.checks.targets import not_serving, serving_one
 from rules.facts import Reading, live
 from rules.quantities import Limit
 from rules.rounding import to_six
@@ -71,12 +71,7 @@ def _middle(limit: Limit) -> float:
 def _reading(context: CheckContext, draft: Draft, quantity: str, words: str, change: str) -> Reading | None:
     reading, reason = serving_one(context, quantity)
     if reading is None:
-        sentence = f"The {words} is not on record."
-        if reason is not None and reason.code != "missing":
-            sentence = (
-                f"The {words} on record does not serve this session: too old, taken after its start, or "
-                "something was moved since."
-            )
+        sentence = not_serving(context, words, reason, quantity)
         draft.open(reason or not_shown("missing"), sentence, change, "now")
         return None
     draft.rests_on(reading)
@@ -114,7 +109,7 @@ def _wheel_plane(context: CheckContext, draft: Draft, nominal_x: float) -> Step 
         reading, reason = serving_one(context, "floor_z", place, of_the_car=True)
         if reading is None:
             words = place.replace("_", " ")
-            sentence = f"The floor under the {words} wheel is not on record for this session."
+            sentence = not_serving(context, f"floor under the {words} wheel", reason, "floor_z", place)
             draft.open(
                 reason or not_shown("missing"), sentence, "Read the floor under all four wheels.", "now"
             )

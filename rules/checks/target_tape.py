@@ -8,7 +8,7 @@ from typing import Final
 from rules.checks.base import CheckContext
 from rules.checks.draft import Draft, listed, plain
 from rules.checks.one_reading import known_u
-from rules.checks.targets import serving_one, serving_sets
+from rules.checks.targets import not_serving, serving_one, serving_sets
 from rules.facts import Reading
 from rules.quantities import Limit
 from rules.rounding import to_six
@@ -65,9 +65,9 @@ def tape_of(context: CheckContext, draft: Draft, distance: Limit, *, on_thrust_l
     by_place = {place: tuple(r for r in sets.readings if r.place == place) for place in PLACES}
     by_place = {place: readings for place, readings in by_place.items() if readings}
     if sets.reason is not None:
-        _no_distances(draft, sets.reason)
+        _no_distances(context, draft, sets.reason)
     elif len(by_place) < 3:
-        _no_distances(draft, not_shown("missing"))
+        _no_distances(context, draft, not_shown("missing"))
     lengths = _lengths(context, draft, tuple(by_place), on_thrust_line=on_thrust_line)
     readings = tuple(reading for row in by_place.values() for reading in row)
     draft.rests_on(*readings)
@@ -75,7 +75,7 @@ def tape_of(context: CheckContext, draft: Draft, distance: Limit, *, on_thrust_l
     if sets.reason is not None or len(by_place) < 3 or lengths is None:
         return None
     if not all(math.isfinite(item.value) and item.value > 0.0 for item in readings):
-        _no_distances(draft, not_shown("unreadable"))
+        _no_distances(context, draft, not_shown("unreadable"))
         return None
     if not _uncertainties_known(draft, readings) or not _sets_agree(draft, by_place):
         return None
@@ -89,16 +89,14 @@ def tape_of(context: CheckContext, draft: Draft, distance: Limit, *, on_thrust_l
 # ------------------------------------------------------------------ lengths beside the distances
 
 
-def _no_distances(draft: Draft, reason: Reason) -> None:
+def _no_distances(context: CheckContext, draft: Draft, reason: Reason) -> None:
     if reason.code == "unreadable":
         sentence = "One of the distances on record is no distance."
     elif reason.code == "missing":
         sentence = "There are fewer than three distances from the floor marks to the bar on record."
     else:
-        sentence = (
-            "The distances to the bar do not serve this session: of another day, taken after its start, "
-            "something was moved since, or the clocks leave that open."
-        )
+        words = "set of distances to the bar"
+        sentence = not_serving(context, words, reason, "target_distance")
     draft.open(reason, sentence, _READ_FOUR, "now")
 
 
@@ -127,7 +125,12 @@ def _bar(context: CheckContext, draft: Draft) -> float | None:
     reading, reason = serving_one(context, "bar_length")
     change = "Record the length of the bar with the tag of its stand."
     if reading is None:
-        draft.open(reason or not_shown("missing"), _lacking("length of the bar", reason), change, "now")
+        draft.open(
+            reason or not_shown("missing"),
+            not_serving(context, "length of the bar", reason, "bar_length"),
+            change,
+            "now",
+        )
         return None
     draft.rests_on(reading)
     draft.uses([reading.instrument])
@@ -153,8 +156,8 @@ def _length(context: CheckContext, draft: Draft, quantity: str, words: str) -> f
     reading, reason = serving_one(context, quantity, of_the_car=True)
     change = f"Measure how far the {words} lie apart."
     if reading is None or reading.value <= 0.0:
-        draft.open(reason or not_shown("missing"), _lacking(f"distance between the {words}", reason), change,
-                   "now")  # fmt: skip
+        sentence = not_serving(context, f"distance between the {words}", reason, quantity)
+        draft.open(reason or not_shown("missing"), sentence, change, "now")
         return None
     draft.rests_on(reading)
     draft.uses([reading.instrument])
@@ -178,7 +181,9 @@ def _wheelbase(context: CheckContext, draft: Draft) -> float | None:
     words = "distance from the front marks to the rear marks"
     change = "Record the wheelbase of the vehicle, or measure from the front marks to the rear marks."
     if reading is None or reading.value <= 0.0:
-        draft.open(reason or not_shown("missing"), _lacking(words, reason), change, "car_here")
+        draft.open(
+            reason or not_shown("missing"), not_serving(context, words, reason, quantity), change, "car_here"
+        )
         return None
     draft.rests_on(reading)
     draft.uses([reading.instrument])
@@ -187,12 +192,6 @@ def _wheelbase(context: CheckContext, draft: Draft) -> float | None:
         draft.not_shown("uncertainty_unknown", sentence, change, "now")
         return None
     return reading.value
-
-
-def _lacking(words: str, reason: Reason | None) -> str:
-    if reason is None or reason.code == "missing":
-        return f"The {words} is not on record."
-    return f"The {words} on record does not serve this session: too old, or something was moved since."
 
 
 # ------------------------------------------------------------------ uncertainties and sets

@@ -14,6 +14,7 @@ from rules.checks.freshness import (
     serving,
     spoiling_events,
 )
+from rules.checks.stale_words import why_stale
 from rules.facts import Moment, Reading, Session, TargetIdentity, live
 from rules.science.clocks import earliest, fresh, happened_before, shown_strictly_before
 from rules.verdict import Reason, Truth, not_shown
@@ -131,6 +132,20 @@ def serving_one(
     if unsure:
         return None, not_shown("evidence_stale")
     return serving(context, own, _taken)
+
+
+def not_serving(
+    context: CheckContext, words: str, reason: Reason | None, quantity: str, place: str | None = None
+) -> str:
+    """Why no reading of a quantity serves, as a sentence: not on record, or what speaks against the last."""
+    if reason is None or reason.code == "missing":
+        return f"The {words} is not on record."
+    taken = [
+        item
+        for item in context.facts.readings
+        if item.quantity == quantity and (place is None or item.place == place)
+    ]
+    return f"The {words} on record does not serve this session. {why_stale(context, taken, _taken)}".strip()
 
 
 def _taken(reading: Reading) -> Moment:

@@ -9,6 +9,7 @@ from rules.checks.draft import Draft, plain
 from rules.checks.freshness import LASTING_KINDS, serving
 from rules.checks.one_reading import Named, judge_value, known_u, limit_words
 from rules.checks.sentences import begin
+from rules.checks.stale_words import why_stale
 from rules.facts import Moment, Reading, live
 from rules.packs.model import Proof
 from rules.quantities import Limit
@@ -122,10 +123,9 @@ def _toe(context: CheckContext, side: str, faults: list[ThrustFault]) -> Reading
 
 def _no_toe(context: CheckContext, side: str, reason: Reason) -> ThrustFault:
     if reason.code != "missing":
-        sentence = (
-            f"The toe reading of the {side} rear wheel does not serve this session: too old, taken after its "
-            "start, or suspension or alignment was worked on since."
-        )
+        taken = [item for item in context.facts.readings if item.quantity == f"rear_toe_{side}"]
+        why = why_stale(context, taken, _taken)
+        sentence = f"The toe reading of the {side} rear wheel does not serve this session. {why}".strip()
     elif any(item.quantity == "rear_toe_total" for item in live(context.facts.readings)):
         sentence = (
             f"The toe of the {side} rear wheel by itself is not on record; the total toe of both wheels does "
