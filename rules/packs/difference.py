@@ -17,7 +17,7 @@ from rules.packs.trigger_difference import trigger_differences
 from rules.vocabulary import plain_operation, plain_sensor
 
 # Where a thing stands in the file, and by which of the shared groups a proof came, asks for nothing.
-_NO_MATTER: Final = ("line", "lines", "sha256", "uses", "drops", "pack")
+_NO_MATTER: Final = ("line", "lines", "order_line", "sha256", "uses", "drops", "pack")
 _STANDING: Final = ("static", "static_then_dynamic")
 
 

@@ -104,7 +104,7 @@ def _check_reach(edition: PackEdition, faults: FaultList) -> None:
 
 def _check_order(procedure: Procedure, faults: FaultList) -> None:
     for name in procedure.order:
-        _check_event(name, procedure, procedure.line, faults)
+        _check_event(name, procedure, procedure.order_line, faults)
     for proof in procedure.proofs:
         for name in _events_of(proof):
             _check_event(name, procedure, proof.line, faults)

@@ -118,6 +118,7 @@ class Procedure:
     uses: tuple[str, ...] = ()
     drops: tuple[str, ...] = ()
     line: int = 0
+    order_line: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -97,6 +97,7 @@ def _read_procedure(section: Section, sources: dict[str, Source], groups: Groups
         uses=section.words("use", required=False),
         drops=section.words("drop", required=False),
         line=section.line,
+        order_line=section.line_of("order"),
     )
     _check_procedure(section, procedure)
     return procedure
