@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from jobs.rehearsal.expectation import Expected, Near
 from jobs.rehearsal.faults import Spot, shortened
-from jobs.rehearsal.scenario import Part
+from jobs.rehearsal.script import Part
 from jobs.rehearsal.times import When
 
 

@@ -86,7 +86,7 @@ def text(node: Branch, faults: Faults, where: str) -> str | None:
     return None if leaf is None else leaf.text
 
 
-def number_typed(node: Branch, faults: Faults, where: str) -> str | None:
+def number_typed(node: Branch, faults: Faults, where: str) -> Any:
     """A decimal number, kept as typed: ``231`` and ``231.0`` differ in their last digit."""
     leaf = _leaf(node, faults, where, "a number")
     if leaf is not None and _NUMBER.fullmatch(leaf.text) is None:
@@ -100,7 +100,7 @@ def number(node: Branch, faults: Faults, where: str) -> float | None:
 
 
 def whole(lowest: int, highest: int) -> Reader:
-    def reader(node: Branch, faults: Faults, where: str) -> int | None:
+    def reader(node: Branch, faults: Faults, where: str) -> Any:
         leaf = _leaf(node, faults, where, "a whole number")
         if leaf is None:
             return None
@@ -197,7 +197,7 @@ def day_text(node: Branch, faults: Faults, where: str) -> str | None:
 def checked(fits: Callable[[str], bool], expected: str) -> Reader:
     """A text that has to have some form."""
 
-    def reader(node: Branch, faults: Faults, where: str) -> str | None:
+    def reader(node: Branch, faults: Faults, where: str) -> Any:
         leaf = _leaf(node, faults, where, expected)
         if leaf is not None and not fits(leaf.text):
             return _wrong(leaf, faults, where, expected)
@@ -226,10 +226,11 @@ def _leaf(node: Branch, faults: Faults, where: str, expected: str) -> Leaf | Non
     return None
 
 
-def _wrong(node: Branch, faults: Faults, where: str, expected: str) -> None:
+def _wrong(node: Branch, faults: Faults, where: str, expected: str) -> Any:
     shape = "a mapping" if isinstance(node, Table) else "a list"
     found = node.text if isinstance(node, Leaf) else shape
     faults.add(node.spot, where, expected=expected, found=found, code="wrong_value")
+    return None
 
 
 def _at(where: str, key: str) -> str:

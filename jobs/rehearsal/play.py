@@ -16,13 +16,14 @@ from jobs.errors import DomainError
 from jobs.intake.remembered import remembering
 from jobs.models import OutboxEntry, Person, scope, unscoped
 from jobs.moment import machine_now, standing_at
-from jobs.rehearsal import play_decisions, play_desk, play_files, play_work
+from jobs.rehearsal import play_decisions, play_desk, play_files, play_sessions, play_work
 from jobs.rehearsal.compare import Difference, differences_of
 from jobs.rehearsal.faults import Faults, ScenarioError, Spot
-from jobs.rehearsal.kinds import DESK_KINDS, JOB_KINDS, Kind
+from jobs.rehearsal.job_kinds import JOB_KINDS
+from jobs.rehearsal.kinds import DESK_KINDS, Kind
 from jobs.rehearsal.report import job_report
-from jobs.rehearsal.scenario import Act, Part, Scenario, read_scenario
 from jobs.rehearsal.scratch import cache_folder, fixtures, scratch
+from jobs.rehearsal.script import Act, Part, Scenario
 from jobs.rehearsal.stage import Call, JobOnStage, Stage, call_for, in_scope, set_stage
 from jobs.rehearsal.times import When
 from jobs.rehearsal.world_rows import pack_reader, with_changes
@@ -50,9 +51,9 @@ PLAYERS: Final[Mapping[str, Player]] = {
     "lookups": play_work.play_lookup,
     "changes": play_work.play_change,
     "sublets": play_work.play_sublet,
-    "sessions": play_work.play_session,
-    "session_ends": play_work.play_session_end,
-    "keys": play_work.play_keys,
+    "sessions": play_sessions.play_session,
+    "session_ends": play_sessions.play_session_end,
+    "keys": play_sessions.play_keys,
     "targets": play_work.play_target,
     "readings": play_work.play_readings,
     "lamps": play_work.play_lamps,
@@ -174,11 +175,11 @@ class _Player:
             acts.append((_order_of(job), job))
             acts += [(act, job) for act in job.script.acts]
         found = []
-        for place, (act, job) in enumerate(acts):
+        for place, (act, owner) in enumerate(acts):
             try:
-                call = call_for(self.stage, act, job)
+                call = call_for(self.stage, act, owner)
             except DomainError as refusal:
-                self._refused(act, refusal, job=job.script.id if job is not None else "")
+                self._refused(act, refusal, job=owner.script.id if owner is not None else "")
                 continue
             found.append(_Due(as_of=call.as_of, rank=_RANK[act.section], place=place, call=call))
         return sorted(found, key=lambda item: (item.as_of, item.rank, item.place))
@@ -293,6 +294,3 @@ def _order_of(job: JobOnStage) -> Act:
         body=order,
         by=order["by"] or "",
     )
-
-
-__all__ = ["Rehearsed", "read_scenario", "rehearse"]

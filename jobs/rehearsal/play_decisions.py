@@ -7,7 +7,7 @@ from django.db.models import Model
 
 from jobs.access import actor_for_person
 from jobs.errors import Refused
-from jobs.models import Device, Equipment, PackEditionOnFile, Person, RepairOrder
+from jobs.models import Device, Equipment, PackEditionOnFile, Person
 from jobs.rehearsal.play_work import odometer
 from jobs.rehearsal.stage import Call, JobOnStage
 from jobs.services import decision
@@ -267,6 +267,3 @@ def play_withdrawn_pack(call: Call) -> Model:
     return withdraw_pack(
         row=row, actor=call.actor, as_of=call.as_of, on=on, reason=body["reason"], severity=body["severity"]
     )
-
-
-__all__ = ["RepairOrder", "play_order"]

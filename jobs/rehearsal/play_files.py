@@ -16,7 +16,7 @@ from jobs.demo.drive_notation import NotationError, drive
 from jobs.errors import Refused
 from jobs.models import Device, Equipment, SlipCode
 from jobs.rehearsal import log_files, pictures
-from jobs.rehearsal.scenario import Act, JobScript
+from jobs.rehearsal.script import Act, JobScript
 from jobs.rehearsal.stage import Call
 from jobs.rehearsal.times import read_when
 from jobs.services.evidence_intake import Upload

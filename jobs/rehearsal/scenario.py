@@ -1,7 +1,7 @@
-"""A scenario as read: the world it changes, its jobs with all their records, its parts."""
+"""Reading a scenario file: every key checked, every name that a record points at looked up."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any, Final
@@ -29,11 +29,13 @@ from jobs.rehearsal.fields import (
     word,
     yes_no,
 )
-from jobs.rehearsal.kinds import DESK_KINDS, HEADER, JOB_KINDS, WORLD_SECTIONS, Kind
-from jobs.rehearsal.nodes import EXTENDS, Branch, Table, load
-from jobs.rehearsal.times import When
+from jobs.rehearsal.job_kinds import JOB_KINDS
+from jobs.rehearsal.kinds import DESK_KINDS, HEADER, WORLD_SECTIONS, Kind
+from jobs.rehearsal.nodes import EXTENDS, Branch, Leaf, Table, load, merge, table
+from jobs.rehearsal.script import Act, ClockScript, JobScript, Part, Scenario
 
 MOST_JOBS: Final = 20
+LIKE: Final = "like"
 CAST: Final[Mapping[str, str]] = {
     "technician": "itolvaar",
     "glass": "mondry",
@@ -48,80 +50,6 @@ _MILEAGE = checked(
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Act:
-    """One record of the story: when, by whom, and its own keys in ``body``."""
-
-    section: str
-    name: str
-    kind: Kind
-    spot: Spot
-    at: When
-    body: Mapping[str, Any]
-    by: str = ""
-    device: str = ""
-    received: When | None = None
-    where: str = ""
-    refused: str = ""
-
-    @property
-    def path(self) -> str:
-        return f"{self.section}.{self.name}"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class JobScript:
-    """One job of the story."""
-
-    id: str
-    spot: Spot
-    day: date
-    number: str
-    location: str
-    organisation: str
-    cast: Mapping[str, str]
-    device: str
-    order: Mapping[str, Any]
-    vehicle: Mapping[str, Any]
-    acts: tuple[Act, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Part:
-    """An instant at which every job is judged; ``at`` None: a minute after the last record."""
-
-    name: str
-    spot: Spot
-    at: When | None
-    expect: Mapping[str, tuple[Expected, ...]]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ClockScript:
-    """A clock: it shows ``off`` more than the true time; ``sets`` are later settings, (from, off)."""
-
-    off: timedelta = timedelta(0)
-    compared: bool = True
-    delay: timedelta = timedelta(0)
-    sets: tuple[tuple[When, timedelta], ...] = ()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Scenario:
-    """``day`` and ``location`` are the first job's: the desk keeps its time."""
-
-    title: str
-    file: str
-    folder: Path
-    day: date
-    world: Mapping[str, Any]
-    world_spot: Spot
-    clocks: Mapping[str, ClockScript]
-    jobs: Mapping[str, JobScript]
-    desk: tuple[Act, ...]
-    parts: tuple[Part, ...]
-
-
 def _world(node: Branch, faults: Faults, where: str) -> dict[str, Any]:
     fields = {name: may(named(_row)) for name in WORLD_SECTIONS}
     return read_table(node, fields, faults, where, partial=True)
@@ -132,6 +60,42 @@ def _row(_: str, node: Branch, faults: Faults, where: str) -> Any:
         faults.add(node.spot, where, expected="a mapping of keys", found="something else", code="wrong_value")
         return {}
     return plain(node, faults, where)
+
+
+def _section(section: str, kind: Kind, node: Branch, faults: Faults, where: str) -> tuple[Act, ...]:
+    def one(name: str, inner: Branch, found: Faults, place: str) -> Act | None:
+        read = read_table(inner, {**HEADER, **kind.fields}, found, place)
+        head = {key: read.pop(key, None) for key in HEADER}
+        if head["at"] is None:
+            return None
+        return Act(
+            section=section,
+            name=name,
+            kind=kind,
+            spot=inner.spot,
+            at=head["at"],
+            body=read,
+            by=head["by"] or "",
+            device=head["device"] or "",
+            received=head["received"],
+            where=head["where"] or "",
+            refused=head["refused"] or "",
+        )
+
+    return tuple(act for act in named(one)(node, faults, where).values() if act is not None)
+
+
+def _sections_of(kinds: Mapping[str, Kind]) -> dict[str, Field]:
+    return {name: may(_reader_of(name, kind)) for name, kind in kinds.items() if kind.written}
+
+
+def _reader_of(section: str, kind: Kind) -> Reader:
+    return lambda node, faults, where: _section(section, kind, node, faults, where)
+
+
+def _desk(node: Branch, faults: Faults, where: str) -> tuple[Act, ...]:
+    read = read_table(node, _sections_of(DESK_KINDS), faults, where)
+    return tuple(act for section in DESK_KINDS for act in (read.get(section) or ()))
 
 
 _CLOCK_FIELDS: Final[Mapping[str, Field]] = {
@@ -173,7 +137,7 @@ _FILE_FIELDS: Final[Mapping[str, Field]] = {
     "day": may(day),
     "world": may(_world, {}),
     "clocks": may(named(lambda _, node, faults, where: read_table(node, _CLOCK_FIELDS, faults, where)), {}),
-    "desk": may(lambda node, faults, where: _desk(node, faults, where), ()),
+    "desk": may(_desk, ()),
     "jobs": needed(lambda node, faults, where: node),
     "parts": may(lambda node, faults, where: node),
 }
@@ -220,8 +184,33 @@ def _jobs(node: Branch | None, own_day: date | None, faults: Faults) -> dict[str
                 spot, "jobs", expected=f"1 to {MOST_JOBS} named jobs", found="something else", code="jobs"
             )
         return {}
+    node = _alike(node, faults)
     read = named(lambda name, inner, found, where: _job(name, inner, own_day, found))(node, faults, "jobs")
     return {name: job for name, job in read.items() if job is not None}
+
+
+def _alike(node: Table, faults: Faults) -> Table:
+    """A job that is ``like`` another one of the file is that one with its own differences laid upon it."""
+    entries = dict(node.entries)
+    for name, job in node.entries.items():
+        other = job.get(LIKE) if isinstance(job, Table) else None
+        if other is None or not isinstance(job, Table):
+            continue
+        below = node.get(other.text) if isinstance(other, Leaf) else None
+        if not isinstance(below, Table) or below.get(LIKE) is not None or below is job:
+            known = [
+                key
+                for key, item in node.entries.items()
+                if isinstance(item, Table) and LIKE not in item.entries
+            ]
+            found = other.text if isinstance(other, Leaf) else "no name"
+            faults.add(
+                other.spot, f"jobs.{name}.{LIKE}", expected=one_of(known, found), found=found, code="like"
+            )
+            continue
+        own = {key: item for key, item in job.entries.items() if key != LIKE}
+        entries[name] = merge(below, table(job.spot, own, job.spots), faults, f"jobs.{name}")
+    return table(node.spot, entries, node.spots)
 
 
 def _job(name: str, node: Branch, own_day: date | None, faults: Faults) -> JobScript | None:
@@ -259,42 +248,6 @@ def _job(name: str, node: Branch, own_day: date | None, faults: Faults) -> JobSc
         vehicle=read["vehicle"],
         acts=(*acts, *_ends(acts)),
     )
-
-
-def _sections_of(kinds: Mapping[str, Kind]) -> dict[str, Field]:
-    return {name: may(_reader_of(name, kind)) for name, kind in kinds.items() if kind.written}
-
-
-def _reader_of(section: str, kind: Kind) -> Reader:
-    return lambda node, faults, where: _section(section, kind, node, faults, where)
-
-
-def _desk(node: Branch, faults: Faults, where: str) -> tuple[Act, ...]:
-    read = read_table(node, _sections_of(DESK_KINDS), faults, where)
-    return tuple(act for section in DESK_KINDS for act in (read.get(section) or ()))
-
-
-def _section(section: str, kind: Kind, node: Branch, faults: Faults, where: str) -> tuple[Act, ...]:
-    def one(name: str, inner: Branch, found: Faults, place: str) -> Act | None:
-        read = read_table(inner, {**HEADER, **kind.fields}, found, place)
-        head = {key: read.pop(key, None) for key in HEADER}
-        if head["at"] is None:
-            return None
-        return Act(
-            section=section,
-            name=name,
-            kind=kind,
-            spot=inner.spot,
-            at=head["at"],
-            body=read,
-            by=head["by"] or "",
-            device=head["device"] or "",
-            received=head["received"],
-            where=head["where"] or "",
-            refused=head["refused"] or "",
-        )
-
-    return tuple(act for act in named(one)(node, faults, where).values() if act is not None)
 
 
 def _ends(acts: list[Act]) -> list[Act]:
@@ -361,6 +314,3 @@ def _check_pointers(acts: tuple[Act, ...], faults: Faults, where: str) -> None:
                     expected = f"a record of {' or '.join(sections)}: {one_of(known, name)}"
                     faults.add(act.spot, f"{where}.{act.path}.{key}", expected=expected, found=name,
                                code="unknown_name")  # fmt: skip
-
-
-__all__ = ["CAST", "Act", "ClockScript", "JobScript", "Part", "Scenario", "read_scenario"]

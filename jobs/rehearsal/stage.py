@@ -13,7 +13,7 @@ from jobs import storage
 from jobs.access import Actor, actor_for_person
 from jobs.errors import Refused
 from jobs.models import Device, Equipment, Job, Location, Organisation, Person, scope, unscoped
-from jobs.rehearsal.scenario import Act, ClockScript, JobScript, Scenario
+from jobs.rehearsal.script import Act, ClockScript, JobScript, Scenario
 from jobs.services.devices import ClockEntry, issue_clock_ticket, observe_clock
 from jobs.services.equipment import WITH_CLOCK
 
