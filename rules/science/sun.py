@@ -39,3 +39,44 @@ def position_deg(at_s: float, lat: float, lon: float) -> tuple[float, float]:
         math.degrees(math.asin(max(-1.0, min(1.0, height)))),
         math.degrees(math.atan2(east, north)) % 360.0,
     )
+
+
+SCAN_STEP_S: Final = 60.0
+EDGE_S: Final = 0.5
+
+
+def stretch_above(
+    limit_deg: float, start_s: float, end_s: float, lat: float, lon: float
+) -> tuple[float, float] | None:
+    """The first stretch within [start, end] (POSIX seconds) in which the sun stands at or above the limit.
+
+    Geometric elevation as in ``position_deg``. None where it stays below. The edges are found to half a
+    second; a time above the limit shorter than a minute may be missed.
+    """
+    first = _next(limit_deg, start_s, end_s, (lat, lon), above=True)
+    if first is None:
+        return None
+    last = _next(limit_deg, first, end_s, (lat, lon), above=False)
+    return first, end_s if last is None else last
+
+
+def _next(
+    limit_deg: float, start_s: float, end_s: float, place: tuple[float, float], *, above: bool
+) -> float | None:
+    """The first instant at which the sun is on that side of the limit, None where it never is."""
+
+    def is_there(at_s: float) -> bool:
+        return (position_deg(at_s, *place)[0] >= limit_deg) == above
+
+    if is_there(start_s):
+        return start_s
+    before, after = start_s, min(start_s + SCAN_STEP_S, end_s)
+    while not is_there(after):
+        if after >= end_s:
+            return None
+        before, after = after, min(after + SCAN_STEP_S, end_s)
+    while after - before > EDGE_S:
+        middle = (before + after) / 2.0
+        before, after = (before, middle) if is_there(middle) else (middle, after)
+    # The side that is sure: inside the stretch for its start, still inside for its end.
+    return after if above else before
