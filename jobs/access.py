@@ -21,6 +21,7 @@ from jobs.models import (
     ApiToken,
     AssessmentRun,
     Bay,
+    BayFloorSurvey,
     Device,
     Equipment,
     EstimateLine,
@@ -184,6 +185,12 @@ def equipment_for(actor: Actor) -> QuerySet[Equipment]:
     return rows.filter(Q(home_location__isnull=True) | Q(home_location_id__in=actor.location_ids))
 
 
+def surveys_for(actor: Actor) -> QuerySet[BayFloorSurvey]:
+    """Every floor survey of the bays at the actor's locations, with bay and instrument joined."""
+    rows = _rows(actor, BayFloorSurvey).select_related("bay__location", "instrument", "surveyed_by")
+    return _at_locations(actor, rows, "bay__location_id")
+
+
 def locations_for(actor: Actor) -> QuerySet[Location]:
     """The actor's own locations, by code."""
     return _at_locations(actor, _rows(actor, Location).order_by("code"), "pk")
@@ -224,6 +231,11 @@ def get_bay_for(actor: Actor, code: str) -> Bay:
     """The bay with this code. Raises ``NotFound``."""
     rows = _rows(actor, Bay).select_related("location")
     return _one(_at_locations(actor, rows, "location_id"), code=code)
+
+
+def get_survey_for(actor: Actor, survey_id: UUID | str) -> BayFloorSurvey:
+    """A survey of a bay at one of the actor's locations, with its bay joined. Raises ``NotFound``."""
+    return _one(surveys_for(actor), pk=_uuid(survey_id))
 
 
 def get_person_for(actor: Actor, login: str) -> Person:

@@ -106,6 +106,8 @@ PERMISSIONS: Final[Mapping[str, Mapping[str, Rule]]] = {
     "api:packet-grants": {"POST": Rule(PACKETS, MANAGERS)},
     "api:equipment": {"GET": _READ},
     "api:equipment-due": {"GET": _READ},
+    "api:floor-surveys": {"GET": _READ, "POST": Rule(RECORD, MANAGERS | frozenset({"technician"}))},
+    "api:floor-survey-voiding": {"POST": _RECORD},
     "api:packs": {"GET": _READ},
     "api:pack-text": {"GET": _READ},
     # The pages, for people who signed in.

@@ -7,6 +7,7 @@ from rules.facts import (
     RECORD_FIELDS,
     Certificate,
     EvidenceItem,
+    FloorSurvey,
     JobFacts,
     Qualification,
     Reading,
@@ -41,6 +42,7 @@ _KIND_WORDS: Final = {
     "refusals": "refusal",
     "explanations": "explanation",
     "sublet_trips": "sublet trip",
+    "floor_surveys": "floor survey",
 }
 # The field that tells two records of one kind apart in print.
 _DETAIL_FIELDS: Final = (
@@ -116,6 +118,8 @@ def _describe(field: str, record: Record) -> str:
         return f"scan {_plain(record.stage)}"
     if isinstance(record, Certificate | Qualification):
         return words
+    if isinstance(record, FloorSurvey):
+        return f"{words} of bay {record.bay}"
     detail = next((getattr(record, name) for name in _DETAIL_FIELDS if getattr(record, name, None)), "")
     return f"{words} {_plain(str(detail))}".strip()
 

@@ -14,6 +14,7 @@ from jobs.facts.reuse import Mine, reuse_on_other_jobs
 from jobs.facts.uncertainty import Budgets
 from jobs.models import (
     AdhesiveSheet,
+    BayFloorSurvey,
     Delivery,
     Device,
     EstimateLine,
@@ -64,7 +65,7 @@ _JOINED: Final[dict[type[Record], tuple[str, ...]]] = {
     Session: ("performed_by", "observer", "bay", "tool", "location"),
     StateChange: ("made_by",),
     GlassSet: ("set_by",),
-    Reading: ("read_by", "instrument"),
+    Reading: ("read_by", "instrument", "bay", "session__bay"),
     Scan: ("tool",),
     LampRecord: ("seen_by",),
     Statement: ("stated_by", "bay"),
@@ -105,7 +106,9 @@ class JobRows:
         }
         self.parts = list(SessionPart.objects.filter(session__job=job_id).order_by("received_at", "part"))
         self.key_events = list(KeyEvent.objects.filter(session__job=job_id).order_by("received_at", "id"))
-        self.gear = gear.GearRows(self.job, self._ids(_INSTRUMENT_COLUMNS))
+        self.surveys = self._surveys()
+        levels = {row.instrument_id for row in self.surveys}
+        self.gear = gear.GearRows(self.job, self._ids(_INSTRUMENT_COLUMNS) | levels)
         self.people = gear.people(self._ids(_PERSON_COLUMNS))
         self.sheets = list(AdhesiveSheet.objects.order_by("product", "document", "issue"))
         self.slips = self._slips()
@@ -134,6 +137,12 @@ class JobRows:
             for name in names
             if (found := getattr(row, name, None)) is not None
         }
+
+    def _surveys(self) -> list[BayFloorSurvey]:
+        """Of the bays in which this job's sessions were."""
+        bays = {row.bay_id for row in self.of(Session) if row.bay_id is not None}
+        rows = BayFloorSurvey.objects.filter(bay__in=bays, received_at__lte=self.as_of)
+        return list(rows.select_related("bay", "instrument").order_by("received_at", "id"))
 
     def _slips(self) -> dict[str, SlipCode]:
         codes = {row.slip_code for row in self.of(Evidence) if row.slip_code}
@@ -164,7 +173,7 @@ class JobRows:
 
     def _clock_ids(self) -> set[UUID]:
         stored: list[RecordedMoment] = [self.job.order.opened, *self.gear.moments()]
-        for row in (*self.all_rows(), *self.parts, *self.key_events):
+        for row in (*self.all_rows(), *self.parts, *self.key_events, *self.surveys):
             for value in vars(row).values():
                 if isinstance(value, RecordedMoment):
                     stored.append(value)
@@ -268,6 +277,7 @@ def _measured(read: JobRows, delivered: list[Delivery]) -> dict[str, Any]:
         "sessions": sessions,
         "readings": tuple(readings),
         "scans": tuple(measured.scan(row, book, tool_clock=_tool_clock(row, read)) for row in read.of(Scan)),
+        "floor_surveys": tuple(measured.floor_survey(row, book, read.as_of) for row in read.surveys),
     }
 
 

@@ -6,7 +6,7 @@ from typing import Any, Literal
 
 from jobs.facts.clock_book import ClockBook
 from jobs.facts.rows import base, hash_of, text_or_none
-from jobs.models import Delivery, KeyEvent, Reading, RepairOrder, Scan, Session, SessionPart
+from jobs.models import BayFloorSurvey, Delivery, KeyEvent, Reading, RepairOrder, Scan, Session, SessionPart
 from rules import facts
 from rules.quantities import odometer_km
 
@@ -101,6 +101,36 @@ def reading(row: Reading, book: ClockBook) -> facts.Reading:
         session=text_or_none(row.session_id),
         procedure_id=row.procedure_id or None,
         set_no=row.set_no,
+        bay=_bay_of(row),
+    )
+
+
+def _bay_of(row: Reading) -> str | None:
+    """The bay that the reading names, else that of its session."""
+    if row.bay is not None:
+        return row.bay.code
+    if row.session is None or row.session.bay is None:
+        return None
+    return row.session.bay.code
+
+
+def floor_survey(row: BayFloorSurvey, book: ClockBook, as_of: datetime) -> facts.FloorSurvey:
+    """A survey as the server held it at ``as_of``; its hash covers its voiding."""
+    is_void = row.void_recorded_at is not None and row.void_recorded_at <= as_of
+    common = base(row)
+    if is_void and row.voided_at is not None:
+        common["sha256"] = hash_of(row.content_sha256, row.voided_at.isoformat(), row.void_reason)
+    return facts.FloorSurvey(
+        **common,
+        bay=row.bay.code,
+        surveyed=book.moment(row.surveyed, row.received_at),
+        points=tuple((float(x), float(y), float(z)) for x, y, z in row.points),
+        u_z=row.u_z_mm if row.u_z_mm > 0 else None,
+        instrument=row.instrument.tag,
+        valid_months=row.valid_months,
+        voided_at=row.voided_at if is_void else None,
+        void_held_at=row.void_recorded_at if is_void else None,
+        void_reason=row.void_reason if is_void else "",
     )
 
 

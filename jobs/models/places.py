@@ -69,7 +69,11 @@ class Bay(TenantModel):
 
 
 class BayFloorSurvey(Record):
-    """Heights of a bay's floor: ``points`` is a list of [x_mm, y_mm, z_mm]; ``computed`` what was derived."""
+    """Heights of a bay's floor: ``points`` is a list of [x_mm, y_mm, z_mm]; ``computed`` what was derived.
+
+    ``u_z_mm`` is 0 where no method budget was known: then nothing can be shown with it. ``voided_at``: from
+    when on the floor is no longer as surveyed; ``void_recorded_at``: when the server learned of that.
+    """
 
     bay = models.ForeignKey(Bay, on_delete=models.PROTECT, related_name="floor_surveys")
     surveyed = MomentField()
@@ -85,3 +89,4 @@ class BayFloorSurvey(Record):
     valid_months = models.PositiveSmallIntegerField(default=12)
     voided_at = models.DateTimeField(null=True, blank=True)
     void_reason = models.TextField(blank=True, default="")
+    void_recorded_at = models.DateTimeField(null=True, blank=True)

@@ -35,6 +35,7 @@ class Reading(TimedJobRecord):
         "jobs.Equipment", on_delete=models.PROTECT, null=True, blank=True, related_name="readings"
     )
     vehicle_shown = models.BooleanField(default=False)
+    bay = models.ForeignKey("jobs.Bay", on_delete=models.PROTECT, null=True, blank=True, related_name="+")
     set_no = models.PositiveSmallIntegerField(default=1)
     read_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
 

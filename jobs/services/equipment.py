@@ -6,10 +6,12 @@ from typing import Any, Final, TypeVar
 from uuid import UUID
 
 from django.db import transaction
+from django.db.models import Q
 
 from jobs.access import Actor
 from jobs.errors import Conflict
 from jobs.models import (
+    BayFloorSurvey,
     BeforeUseCheck,
     Device,
     Equipment,
@@ -17,6 +19,7 @@ from jobs.models import (
     EquipmentUse,
     Job,
     Record,
+    Session,
 )
 from jobs.services import assessment_queue, moments, recording, references, values
 from jobs.services.values import refused
@@ -170,7 +173,9 @@ def judge_users(equipment: Equipment, *, actor: Actor, as_of: datetime) -> None:
     """What became known of an instrument may change the verdict of every job that is not archived
     and used it."""
     used = EquipmentUse.objects.filter(equipment=equipment).values("job_id")
-    for job in Job.objects.filter(pk__in=used).exclude(state="archived"):
+    surveyed = BayFloorSurvey.objects.filter(instrument=equipment).values("bay_id")
+    stood_there = Session.objects.filter(bay__in=surveyed).values("job_id")
+    for job in Job.objects.filter(Q(pk__in=used) | Q(pk__in=stood_there)).exclude(state="archived"):
         assessment_queue.judge_soon(job=job, actor=actor, as_of=as_of)
 
 

@@ -33,8 +33,8 @@ NEVER_NEGATIVE: Final = frozenset(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReadingEntry:
-    """One value as typed. ``resolution`` (odometers) and ``value`` are text in ``unit``;
-    ``instrument`` is a tag."""
+    """One value as typed. ``resolution`` (odometers) and ``value`` are text in ``unit``; ``instrument`` is a
+    tag, ``bay`` a code: where light was read counts for that bay only."""
 
     id: UUID
     quantity: str
@@ -48,6 +48,7 @@ class ReadingEntry:
     procedure_id: str = ""
     set_no: int = 1
     resolution: str = ""
+    bay: str = ""
     evidence: tuple[UUID, ...] = ()
 
 
@@ -108,6 +109,7 @@ def _reading(
         resolution=typed.resolution,
         instrument=instrument,
         vehicle_shown=is_vehicle_shown(entry.quantity, instrument),
+        bay=references.bay(entry.bay, f"{prefix}bay"),
         set_no=entry.set_no,
         at=moments.read_moment(entry.at, field=f"{prefix}at", device=device, as_of=as_of),
         read_by=actor.person,

@@ -41,6 +41,7 @@ _WORKED_OUT: Final = frozenset({"u", "u_from", "u_common", "attempt", "covers", 
 _WRITTEN_LATER: Final = {
     "session": frozenset({"ended", "result", "result_text", "results", "device_software"}),
     "certificate": frozenset({"confirmed_by"}),
+    "bayfloorsurvey": frozenset({"voided_at", "void_reason", "void_recorded_at", "computed", "u_z_mm"}),
 }
 
 

@@ -27,7 +27,7 @@ MOST_READINGS = 500
 
 
 class ReadingBody(JsonBody):
-    """One value; ``value`` is text so that its digits stay as typed; ``instrument`` is a tag."""
+    """One value, as text so that its digits stay as typed; ``instrument`` is a tag, ``bay`` a code."""
 
     id = IdField()
     quantity = TextField(max_length=40)
@@ -39,6 +39,7 @@ class ReadingBody(JsonBody):
     instrument = TextField(max_length=20, required=False, allow_blank=True)
     session = IdField(required=False)
     procedure_id = TextField(max_length=80, required=False, allow_blank=True)
+    bay = TextField(max_length=20, required=False, allow_blank=True)
     set_no = WholeNumberField(min_value=1, max_value=99, required=False)
     resolution = NumberTextField(required=False, allow_blank=True)
     evidence = evidence_field()

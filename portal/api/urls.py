@@ -4,6 +4,7 @@ from django.urls import URLPattern, path
 
 from portal.api import (
     assessments,
+    bays,
     clock,
     decisions,
     equipment,
@@ -89,6 +90,8 @@ urlpatterns = [
     _route("packets/<uuid:packet_id>/grants", packets.PacketGrants, "packet-grants"),
     _route("equipment", equipment.EquipmentList, "equipment"),
     _route("equipment/due", equipment.EquipmentDue, "equipment-due"),
+    _route("bays/<str:bay_code>/floor-surveys", bays.FloorSurveys, "floor-surveys"),
+    _route("floor-surveys/<uuid:survey_id>/voiding", bays.FloorSurveyVoiding, "floor-survey-voiding"),
     _route("packs", packs.Packs, "packs"),
     _route("packs/<slug:pack>/<int:edition>/text", packs.PackText, "pack-text"),
 ]

@@ -8,6 +8,7 @@ from rules.checks.base import CheckContext, RequiredProcedure
 from rules.checks.draft import Draft
 from rules.checks.freshness import of_session, part_window, perhaps_of_session, serving
 from rules.checks.sentences import plain
+from rules.checks.stale_words import why_stale
 from rules.facts import Moment, Reading, live
 from rules.packs.model import Proof
 from rules.science.clocks import happened_before, possibly_last, shown_strictly_before
@@ -143,8 +144,7 @@ def _of_visit(
     if found is None:
         stale = reason is not None and reason.code == "evidence_stale"
         sentence = (
-            f"The reading of the {asked.words} does not serve this session: too old, taken after its start, "
-            "or something happened to the car since."
+            f"No reading of the {asked.words} serves this session. {why_stale(context, readings, _moment)}"
             if stale
             else f"There is no reading of the {asked.words}."
         )

@@ -12,6 +12,7 @@ from rules.checks.freshness import serving
 from rules.checks.movements import RoadMovement, driven_before, road_movements
 from rules.checks.one_reading import Named, judge_value, known_u
 from rules.checks.sentences import begin
+from rules.checks.stale_words import why_stale
 from rules.facts import Reading, Vehicle, live
 from rules.quantities import Limit
 from rules.rounding import to_six
@@ -65,7 +66,7 @@ def tyre_pressures(context: CheckContext) -> Outcome:
             _judge_axle(context, draft, axle, (corners[left], corners[right]))
     if draft.tally.verdict == MET:
         values = listed(f"{WORDS[place]} {plain(c.pressure or 0.0)} kPa" for place, c in corners.items())
-        draft.say(f"All four tyres are within their limits: {values}.")
+        draft.say(f"All four tires are within their limits: {values}.")
     return draft.outcome()
 
 
@@ -73,7 +74,7 @@ def _required(context: CheckContext) -> str:
     each, across = (context.proof.arguments.get(name) for name in ("each", "across_axle"))
     own = each.text if isinstance(each, Limit) else "the limit"
     pair = f", left and right differ by {across.text}" if isinstance(across, Limit) else ""
-    return f"Every tyre must have {own}{pair}"
+    return f"Every tire must have {own}{pair}"
 
 
 def limit_for(argument: object, vehicle: Vehicle, axle: str) -> Limit | None:
@@ -98,7 +99,8 @@ def _corner(
     found = [r for r in context.facts.readings if r.quantity == "tyre_pressure" and r.place == place]
     reading, reason = serving(context, found, lambda item: item.at)
     if reading is None:
-        _open_serving(draft, reason, f"tyre pressure {WORDS[place]}")
+        why = why_stale(context, found, lambda item: item.at)
+        _open_serving(draft, reason, f"tire pressure {WORDS[place]}", why)
         return None
     draft.rests_on(reading)
     draft.uses([reading.instrument])
@@ -107,13 +109,12 @@ def _corner(
     return _warm_corner(context, draft, reading)
 
 
-def _open_serving(draft: Draft, reason: Reason | None, what: str) -> None:
+def _open_serving(draft: Draft, reason: Reason | None, what: str, why: str) -> None:
     code = "missing" if reason is None else reason.code
     sentence = (
         f"There is no reading of the {what}."
         if code == "missing"
-        else f"The reading of the {what} does not serve this session: too old, taken after its start, or "
-        "something happened to the car since."
+        else f"No reading of the {what} serves this session. {why}"
     )
     draft.not_shown(code, sentence, f"Read the {what} with a gauge that is in date.", "now")
 
@@ -126,9 +127,9 @@ def _warm_corner(context: CheckContext, draft: Draft, reading: Reading) -> Corne
     if tyre is None or ambient is None or tyre.u is None or ambient.u is None or u is None:
         draft.not_shown(
             "uncertainty_unknown",
-            f"The {WORDS[reading.place]} tyre was read within three hours of a drive, and the temperatures "
+            f"The {WORDS[reading.place]} tire was read within three hours of a drive, and the temperatures "
             "needed to say what it would show cold are not recorded with their uncertainty.",
-            "Let the tyres cool for three hours and read them again, or record tyre and ambient temperature.",
+            "Let the tires cool for three hours and read them again, or record tire and ambient temperature.",
             "now",
         )
         return Corner(place=reading.place, reading=reading, pressure=None, u=None, is_warm=True)

@@ -7,7 +7,7 @@ from typing import Any, Final
 
 from tests.portal.cast import PIN, repr_digest
 from tests.portal.intake import earlier, order_body, vehicle_body
-from tests.portal.tenancy_stage import Stage, Things
+from tests.portal.tenancy_stage import Stage, Things, survey_body
 
 Body = Callable[[Stage, Things], Any]
 
@@ -154,6 +154,15 @@ API_ROWS: Final[tuple[Row, ...]] = (
     _get("packet-content", lambda things: f"packets/{things.packet}/content", gives=409),
     _get("equipment", lambda things: "equipment", reach="none"),
     _get("equipment-due", lambda things: "equipment/due", reach="none"),
+    _get("floor-surveys", lambda things: f"bays/{things.bay}/floor-surveys"),
+    _post(
+        "floor-surveys", lambda stage, things: survey_body(things.tag),
+        path=lambda things: f"bays/{things.bay}/floor-surveys",
+    ),
+    _post(
+        "floor-survey-voiding", lambda stage, things: {"reason": "A lift was set."},
+        path=lambda things: f"floor-surveys/{things.survey}/voiding",
+    ),
     _get("packs", lambda things: "packs", reach="none"),
     _get("pack-text", lambda things: f"packs/{things.pack}/3/text", reach="organisation"),
     _post(

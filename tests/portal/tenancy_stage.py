@@ -12,7 +12,7 @@ from django.apps import apps
 from django.db import connection, transaction
 from django.test import Client
 
-from jobs.models import Equipment, PackEditionOnFile, Person, unscoped
+from jobs.models import Bay, Equipment, PackEditionOnFile, Person, unscoped
 from jobs.models.people import ROLES
 from tests.portal.api.files import jpeg
 from tests.portal.cast import LONG_AGO, Answer, Caller, Cast, Site, make_cast
@@ -38,12 +38,14 @@ class Things:
     evidence_bytes: bytes
     run: str
     packet: str
+    bay: str
+    survey: str
     pack: str = "common-practice"
 
     def ids(self) -> tuple[str, ...]:
         return (
             self.device, self.vehicle, self.job, self.line, self.operation, self.session, self.evidence,
-            self.run, self.packet,
+            self.run, self.packet, self.survey,
         )  # fmt: skip
 
 
@@ -96,11 +98,11 @@ def build_stage() -> Stage:
 
 
 def _nothing() -> Things:
-    made = [str(uuid.uuid4()) for _ in range(9)]
+    made = [str(uuid.uuid4()) for _ in range(10)]
     return Things(
         canary="canary-nowhere", location="ZZ", device=made[0], tag="ZZ-999", vehicle=made[1], job=made[2],
         line=made[3], operation=made[4], session=made[5], evidence=made[6], evidence_bytes=b"nothing",
-        run=made[7], packet=made[8], pack="no-such-pack",
+        run=made[7], packet=made[8], bay="ZZ-B9", survey=made[9], pack="no-such-pack",
     )  # fmt: skip
 
 
@@ -123,10 +125,11 @@ def _things(cast: Cast, site: Site) -> Things:
     run = _post(caller, f"{job}/assessments", {})["id"]
     packet = _post(caller, f"{job}/packets", {"id": str(uuid.uuid4()), "kind": "full"})["id"]
     _desk(site, canary)
+    bay, survey = _surveyed_bay(site, caller, canary)
     return Things(
         canary=canary, location=code, device=str(site.device.pk), tag=f"PG-{code}", vehicle=vehicle,
         job=order["job_id"], line=line, operation=operation, session=session, evidence=evidence,
-        evidence_bytes=picture, run=run, packet=packet,
+        evidence_bytes=picture, run=run, packet=packet, bay=bay, survey=survey,
     )  # fmt: skip
 
 
@@ -159,6 +162,26 @@ def _desk(site: Site, canary: str) -> None:
             sha256=sha256(source).hexdigest(), in_force_from="2026-01-01", state="draft",
             published_at=LONG_AGO,
         )  # fmt: skip
+
+
+def _surveyed_bay(site: Site, caller: Caller, canary: str) -> tuple[str, str]:
+    """Code of a bay with the id of its survey, which bears the canary."""
+    code = f"{site.location.code}-B2"
+    with unscoped():
+        Bay.objects.create(
+            organisation=site.organisation, location=site.location, code=code, length_mm=12_000,
+            width_mm=6_500, height_mm=4_200,
+        )  # fmt: skip
+    body = survey_body(f"PG-{site.location.code}", grid_note=canary)
+    _post(caller, f"bays/{code}/floor-surveys", body)
+    return code, body["id"]
+
+
+def survey_body(tag: str, **fields: Any) -> dict[str, Any]:
+    """A level floor read at nine places an hour and a half ago."""
+    points = [{"x": str(x), "y": str(y), "z": "0.1"} for x in (0, 2000, 4000) for y in (-1200, 0, 1200)]
+    surveyed_at = earlier(minutes=90)
+    return {"id": str(uuid.uuid4()), "surveyed_at": surveyed_at, "instrument": tag, "points": points} | fields
 
 
 @contextmanager

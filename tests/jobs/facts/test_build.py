@@ -11,11 +11,12 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from jobs.facts import job_facts
-from jobs.models import Evidence, Explanation, Job, RecordedMoment, Refusal, SignOff, Waiver
+from jobs.models import Bay, Evidence, Explanation, Job, RecordedMoment, Refusal, SignOff, Waiver
 from jobs.services import (
     estimate,
     evidence_intake,
     fitted,
+    floor_survey,
     glass,
     lookup,
     measurement,
@@ -94,7 +95,8 @@ def add_one_of_everything(shop: Shop, job: Job, n: int) -> None:
     )  # fmt: skip
     attempt = session.start_session(
         **common, entry=session.SessionEntry(
-            id=new_id(), procedure_id="OV-FC-ROAD", started_at=text, capture_device=tablet, device="SD-011"
+            id=new_id(), procedure_id="OV-FC-ROAD", started_at=text, capture_device=tablet, device="SD-011",
+            bay="EM-B2",
         ),
     )  # fmt: skip
     session.add_key_events(
@@ -145,6 +147,16 @@ def add_one_of_everything(shop: Shop, job: Job, n: int) -> None:
     records.record_state_change(
         **common, entry=records.StateChangeEntry(id=new_id(), kind="vehicle_moved", at=text, device=tablet)
     )
+    floor_survey.record_survey(
+        bay=Bay.objects.get(code="EM-B2"), actor=actor, as_of=at,
+        entry=floor_survey.SurveyEntry(
+            id=new_id(), surveyed_at=text, instrument="PG-022", device=tablet,
+            points=tuple(
+                floor_survey.PointEntry(x=str(x), y=str(y), z="0.0")
+                for x in (0, 2000, 4000) for y in (-1200, 0, 1200)
+            ),
+        ),
+    )  # fmt: skip
     records.record_sublet(
         **common, entry=records.SubletEntry(
             id=new_id(), to_org="Sallowfield", procedure_ids=("OV-FR-STILL",), carried_how="trailer",
