@@ -49,6 +49,10 @@ _INTAKE: Final = Rule(RECORD, DESK | MACHINE | frozenset({"technician", "glass_i
 
 _HANDS_OVER: Final = DESK | frozenset({"technician", "glass_installer", "quality_manager"})
 
+# Who writes a pack's text, and who may read over and approve what another wrote.
+_PACK_WRITERS: Final = frozenset({"operations_manager", "quality_manager"})
+_PACK_READERS: Final = _PACK_WRITERS | frozenset({"quality_reviewer"})
+
 _PAGE: Final = Rule(READ, PEOPLE_OF_SHOP)
 _WORK: Final = Rule(RECORD, PEOPLE_OF_SHOP)
 
@@ -110,6 +114,13 @@ PERMISSIONS: Final[Mapping[str, Mapping[str, Rule]]] = {
     "api:floor-survey-voiding": {"POST": _RECORD},
     "api:packs": {"GET": _READ},
     "api:pack-text": {"GET": _READ},
+    "api:pack-draft": {"PUT": Rule(RECORD, _PACK_WRITERS)},
+    "api:pack-review": {"GET": Rule(READ, _PACK_READERS)},
+    "api:pack-difference": {"GET": _READ},
+    "api:pack-effect": {"GET": Rule(READ, _PACK_READERS)},
+    "api:pack-acknowledgements": {"POST": Rule(SIGN, _PACK_READERS)},
+    "api:pack-approval": {"POST": Rule(SIGN, _PACK_READERS)},
+    "api:pack-withdrawal": {"POST": Rule(SIGN, _PACK_WRITERS)},
     # The pages, for people who signed in.
     "web:home": {"GET": Rule(READ, EVERYONE - MACHINE)},
     "web:cars": {"GET": _PAGE},

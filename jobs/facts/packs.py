@@ -24,16 +24,33 @@ def edition_of(row: PackEditionOnFile) -> PackEdition:
 
 def pack_set(organisation: Organisation) -> PackSet:
     """All published editions, superseded and withdrawn ones too: each governs what it governed."""
-    return _set_of(_published(organisation))
+    rows = list(_published(organisation))
+    return _set_of(rows, rows)
 
 
 def pack_set_at(organisation: Organisation, at: datetime) -> PackSet:
-    """The same as it stood at ``at``: without what was published or withdrawn later.
+    """The same as it stood at ``at``: without what was published or withdrawn later."""
+    return PackShelf(organisation).at(at)
 
-    Where no instant of a withdrawal is stored, its day is all that is known of it, and it counts.
-    """
-    rows = [row for row in _published(organisation) if row.published_at is None or row.published_at <= at]
-    return _set_of(rows, withdrawn_by=at)
+
+class PackShelf:
+    """All published editions of one organisation, read once, as they stood at any instant."""
+
+    def __init__(self, organisation: Organisation) -> None:
+        self._rows = list(_published(organisation))
+        self._made: dict[tuple[object, ...], PackSet] = {}
+
+    def at(self, at: datetime) -> PackSet:
+        """The packs as they stood then: the same object for the same state.
+
+        Where no instant of a withdrawal is stored, its day is all that is known of it, and it counts.
+        """
+        rows = [row for row in self._rows if row.published_at is None or row.published_at <= at]
+        withdrawn = [row for row in rows if row.withdrawn_at is None or row.withdrawn_at <= at]
+        key = (*(row.pk for row in rows), None, *(row.pk for row in withdrawn))
+        if key not in self._made:
+            self._made[key] = _set_of(rows, withdrawn)
+        return self._made[key]
 
 
 def _published(organisation: Organisation) -> Iterable[PackEditionOnFile]:
@@ -41,14 +58,10 @@ def _published(organisation: Organisation) -> Iterable[PackEditionOnFile]:
     return rows.order_by("pack", "edition")
 
 
-def _set_of(rows: Iterable[PackEditionOnFile], withdrawn_by: datetime | None = None) -> PackSet:
-    kept = list(rows)
+def _set_of(rows: list[PackEditionOnFile], withdrawn: list[PackEditionOnFile]) -> PackSet:
     return PackSet(
-        editions=tuple(edition_of(row) for row in kept),
+        editions=tuple(edition_of(row) for row in rows),
         withdrawn_on={
-            (row.pack, row.edition): row.withdrawn_on
-            for row in kept
-            if row.withdrawn_on is not None
-            and (withdrawn_by is None or row.withdrawn_at is None or row.withdrawn_at <= withdrawn_by)
+            (row.pack, row.edition): row.withdrawn_on for row in withdrawn if row.withdrawn_on is not None
         },
     )

@@ -15,6 +15,7 @@ from portal.api import (
     jobs,
     observations,
     orders,
+    pack_desk,
     packets,
     packs,
     readings,
@@ -30,6 +31,7 @@ def _route(where: str, view: type[Resource], name: str) -> URLPattern:
 
 
 JOB = "jobs/<uuid:job_id>"
+PACK = "packs/<slug:pack>/<int:edition>"
 
 urlpatterns = [
     _route("clock", clock.Clock, "clock"),
@@ -93,5 +95,12 @@ urlpatterns = [
     _route("bays/<str:bay_code>/floor-surveys", bays.FloorSurveys, "floor-surveys"),
     _route("floor-surveys/<uuid:survey_id>/voiding", bays.FloorSurveyVoiding, "floor-survey-voiding"),
     _route("packs", packs.Packs, "packs"),
-    _route("packs/<slug:pack>/<int:edition>/text", packs.PackText, "pack-text"),
+    _route(f"{PACK}/text", packs.PackText, "pack-text"),
+    _route(f"{PACK}/draft", pack_desk.PackDraft, "pack-draft"),
+    _route(f"{PACK}/review", pack_desk.PackReview, "pack-review"),
+    _route(f"{PACK}/difference", pack_desk.PackDifference, "pack-difference"),
+    _route(f"{PACK}/effect", pack_desk.PackEffect, "pack-effect"),
+    _route(f"{PACK}/acknowledgements", pack_desk.PackAcknowledgements, "pack-acknowledgements"),
+    _route(f"{PACK}/approval", pack_desk.PackApproval, "pack-approval"),
+    _route(f"{PACK}/withdrawal", pack_desk.PackWithdrawal, "pack-withdrawal"),
 ]

@@ -10,6 +10,7 @@ from tests.portal.intake import earlier, order_body, vehicle_body
 from tests.portal.tenancy_stage import Stage, Things, survey_body
 
 Body = Callable[[Stage, Things], Any]
+NO_PACK: Final = b"pack: common-practice\n"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -133,6 +134,14 @@ def _reading(stage: Stage, things: Things) -> dict[str, Any]:
     return _at(things, quantity="odometer", place="in", value="21007", unit="km", session=things.session)
 
 
+def _draft(stage: Stage, things: Things) -> bytes:
+    return NO_PACK
+
+
+def _pack(below: str) -> Callable[[Things], str]:
+    return lambda things: f"packs/{things.pack}/3/{below}"
+
+
 API_ROWS: Final[tuple[Row, ...]] = (
     _get("clock", lambda things: "clock", reach="none"),
     _get("me", lambda things: "me", reach="none"),
@@ -165,6 +174,28 @@ API_ROWS: Final[tuple[Row, ...]] = (
     ),
     _get("packs", lambda things: "packs", reach="none"),
     _get("pack-text", lambda things: f"packs/{things.pack}/3/text", reach="organisation"),
+    # The draft on file is no text that can be read: see the tests of the pack desk for one that can.
+    _get("pack-review", _pack("review"), reach="organisation", by="quality_reviewer", gives=422),
+    _get("pack-effect", _pack("effect"), reach="organisation", by="quality_reviewer", gives=422),
+    _get("pack-difference", _pack("difference"), reach="organisation"),
+    _post(
+        "pack-acknowledgements", lambda stage, things: {"names": ["limit:P/p/limit"]}, by="quality_reviewer",
+        path=_pack("acknowledgements"), reach="organisation", gives=422,
+    ),
+    _post(
+        "pack-approval", lambda stage, things: {"sha256": "0" * 64}, by="quality_reviewer",
+        path=_pack("approval"), reach="organisation", gives=409,
+    ),
+    _post(
+        "pack-withdrawal",
+        lambda stage, things: {"on": "2126-01-01", "severity": "caution", "reason": "The text is wrong."},
+        by="quality_manager", path=_pack("withdrawal"), reach="organisation", gives=409,
+    ),
+    Row(
+        route="api:pack-draft", method="PUT", path=lambda things: "packs/common-practice/3/draft",
+        body=_draft, by="quality_manager", gives=422, reach="none",
+        headers=lambda things: {"Repr-Digest": repr_digest(NO_PACK)},
+    ),
     _post(
         "clock-observations", _clock, gives=422,
         path=lambda things: f"devices/{things.device}/clock-observations",
