@@ -196,3 +196,38 @@ def test_a_shown_value_is_surely_inside_or_surely_not() -> None:
 @pytest.mark.parametrize("factor", [0.0, 0.5])
 def test_a_small_factor_is_no_error(factor: float) -> None:
     assert decide(9.7, 0.1, 9.5, 10.0, factor).guard == pytest.approx(factor * 0.1)
+
+
+@pytest.mark.parametrize(
+    ("value", "verdict"),
+    [
+        (9.80, "met"),
+        (9.81, "not_shown"),
+        (10.00, "not_shown"),
+        (10.01, "not_shown"),
+        (10.20, "not_shown"),
+        (10.21, "not_met"),
+    ],
+)
+def test_upper_limit_10_with_expanded_uncertainty_0_2(value: float, verdict: str) -> None:
+    # ILAC-G8:09/2019 4.2.3, guard band w = U (k = 2), from memory; its two conditional answers are not shown.
+    assert decide(value, 0.1, None, 10.0, 2.0).verdict == verdict
+
+
+def test_worst_false_accept_for_each_guard_band() -> None:
+    # ILAC-G8:09/2019: guard w = r U with U = 2 u; on the accept limit the probability of being outside is
+    # largest. Figures by scipy, < 2.5 % for r = 1 as the guide says.
+    found = json.loads((REFERENCE / "conformity_cases.json").read_text())["guard_band_r"]
+    assert len(found) >= 5
+    for case in found:
+        z = 2.0 * case["r"]
+        decision = decide(10.0 - z * 0.1, 0.1, None, 10.0, z)
+        assert decision.verdict == "met"
+        assert decision.p_in == pytest.approx(1.0 - case["specific_false_accept_max"], abs=1e-6)
+
+
+def test_speed_limit_with_two_percent_of_reading() -> None:
+    # JCGM 106:2012 clause 8, from memory: 100 km/h, u = 2 % of the reading, 99.9 % sure: 106.5876 km/h.
+    z = 3.090232306
+    assert decide(106.587, 0.02 * 106.587, None, 100.0, z).verdict == "not_shown"
+    assert decide(106.588, 0.02 * 106.588, None, 100.0, z).verdict == "not_met"
