@@ -128,10 +128,10 @@ def _between(place: Place, low: datetime, high: datetime) -> str:
 
 @once
 def contradictions(facts: JobFacts, gate_at: datetime, z: float) -> tuple[Contradiction, ...]:
-    """Every contradiction among the times on record, the largest first; empty where all can be true.
+    """The contradictions among the times on record, the largest first; empty where all can be true.
 
-    Contradictions of one device's clock with itself are told once, by the largest, with all records that rest
-    on that clock.
+    Of several between the same records the one with fewest claims is told, and of those the largest; the same
+    holds for one device's clock with itself, there with all records that rest on that clock.
     """
     known = known_times(facts)
     network = _all_claims(facts, known, gate_at, z)
@@ -145,8 +145,11 @@ def contradictions(facts: JobFacts, gate_at: datetime, z: float) -> tuple[Contra
         network = network.without(gone)
     squeeze = network.squeezed()
     cycles += [squeeze.cycle(node) for node in squeeze.crushed()]
+    cycles += [found for edge in set_aside if (found := squeeze.cycle_by(edge))]
+    # Each claim of physics against the records alone: the shortest way to tell it.
     physical = [edge for edge in network.edges if edge.claim.kind == "physical"]
-    cycles += [found for edge in (*set_aside, *physical) if (found := squeeze.cycle_by(edge))]
+    records_alone = network.without(physical).squeezed()
+    cycles += [found for edge in physical if (found := records_alone.cycle_by(edge))]
     return _told(facts, known, cycles)
 
 
@@ -156,11 +159,12 @@ Cycle = tuple[Edge[Link], ...]
 def _all_claims(facts: JobFacts, known: KnownTimes, gate_at: datetime, z: float) -> TimeNetwork[Link]:
     events = known.events
     network: TimeNetwork[Link] = TimeNetwork()
+    # Of claims that say the same the first is named: a slip says more than the bracket made of it.
+    add_slips(network, events)
     add_intervals(network, events)
     add_clocks(network, events)
     add_ends(network, events)
     add_receipts(network, events)
-    add_slips(network, events)
     add_setting_photos(network, facts, events)
     add_adhesive(network, facts, known, (gate_at, z))
     add_scans(network, events, known)
@@ -169,15 +173,15 @@ def _all_claims(facts: JobFacts, known: KnownTimes, gate_at: datetime, z: float)
 
 
 def _told(facts: JobFacts, known: KnownTimes, cycles: Iterable[Cycle]) -> tuple[Contradiction, ...]:
-    """Each set of claims once, by size; of one clock's contradictions with itself the largest alone."""
+    """The shortest of the contradictions between the same records, and of those of one clock with itself."""
     found: dict[object, Contradiction] = {}
-    for cycle in sorted(cycles, key=lambda one: (total(one), [(e.start, e.end) for e in one])):
+    for cycle in sorted(cycles, key=lambda one: (len(one), total(one), [(e.start, e.end) for e in one])):
         own_clock = _own_clock(cycle)
-        key = own_clock or frozenset((edge.start, edge.end, edge.claim.kind) for edge in cycle)
+        key = own_clock or frozenset(name for edge in cycle for name in edge.claim.records)
         if key not in found:
             resting = _resting_on(known, own_clock)
             found[key] = _contradiction(facts, cycle, resting)
-    return tuple(found.values())
+    return tuple(sorted(found.values(), key=lambda one: (-one.excess_s, one.records)))
 
 
 def _own_clock(cycle: Cycle) -> str:
@@ -209,23 +213,26 @@ def _contradiction(facts: JobFacts, cycle: Cycle, resting: Sequence[str]) -> Con
     by = duration(us) if us or not rest else "less than a microsecond"
     count = NUMBERS[len(claims)] if len(claims) < len(NUMBERS) else str(len(claims))
     told = "; ".join(claim.words for claim in claims)
+    head = f"The {count} claims" if len(claims) > 1 else "The claims"
     return Contradiction(
         claims=tuple(claims),
         excess_s=to_six(us / 1_000_000),
-        sentence=f"The {count} claims cannot all be true: {told}. They miss each other by {by}.",
+        sentence=f"{head} cannot all be true: {told}. They miss each other by {by}.",
         records=tuple(sorted({name for claim in claims for name in claim.records} | set(resting))),
     )
 
 
 def _subject(edge: Edge[Link]) -> str:
-    """What a claim is about: a device's clock by its readings, else the record it is of."""
-    if edge.claim.kind in ("reading", "drift"):
-        return edge.claim.event.moment.clock
-    if edge.claim.kind == "follows" or (
-        edge.claim.kind == "physical" and not isinstance(edge.claim.event.record, Photo)
-    ):
-        return f"{edge.claim.kind} {edge.start} {edge.end}"
-    return edge.claim.event.record.id
+    """What a claim is about, so that two claims about one thing are told as one.
+
+    A device's clock by its readings, and a photo by the slip in it and what it was taken near to.
+    """
+    link = edge.claim
+    if link.kind in ("reading", "drift"):
+        return link.event.moment.clock
+    if link.kind == "slip" or (link.kind == "physical" and isinstance(link.event.record, Photo)):
+        return link.event.record.id
+    return f"{link.kind} {edge.start} {edge.end}"
 
 
 # ------------------------------------------------------------------ what it does to a verdict

@@ -12,9 +12,9 @@ from jobs.facts.clocks import (
     LocalReading,
     Offset,
     SeenOffset,
-    log_clock,
+    log_clock_at,
     moment_from,
-    offset_near,
+    offset_at,
     read_local,
 )
 from jobs.models import ClockObservation, RecordedMoment
@@ -73,7 +73,7 @@ class ClockBook:
 
     def shown(self, reading: LocalReading, *, clock: str, received_at: datetime) -> Moment:
         """The moment at which ``clock`` showed this reading."""
-        offset = offset_near(self.seen.get(clock, ()), reading.reading)
+        offset = offset_at(self.seen.get(clock, ()), reading.reading, received_at)
         return moment_from(
             reading=reading.reading,
             clock=_period(clock, offset, reading.reading),
@@ -92,13 +92,19 @@ class ClockBook:
             reading = read_local(wall, self.zone, resolution_s=step_s)
         return self.shown(reading, clock=clock, received_at=received_at)
 
-    def log(self, clock: str, first_t: float) -> LogClock:
+    def log(self, clock: str, first_t: float, received_at: datetime) -> LogClock:
         """The clock of a log whose first sample it stamped ``first_t`` (POSIX seconds)."""
         reading = datetime.fromtimestamp(first_t, tz=UTC)
-        offset = offset_near(self.seen.get(clock, ()), reading)
-        return log_clock(_period(clock, offset, reading), offset)
+        offset = offset_at(self.seen.get(clock, ()), reading, received_at)
+        name = _period(clock, offset, reading)
+        return log_clock_at(name, offset, first=reading, received_at=received_at)
 
 
 def _period(clock: str, offset: Offset, reading: datetime) -> str:
-    """The clock's name; a reading near which the clock was set stands on a clock of its own."""
-    return f"{clock}@{reading.isoformat()}" if offset.was_set else clock
+    """The clock's name, by period where it was seen to be set.
+
+    A reading that may lie before or after a setting stands on a clock of its own.
+    """
+    if offset.was_set:
+        return f"{clock}@{reading.isoformat()}"
+    return f"{clock}@period {offset.period}" if offset.period else clock

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from typing import Any, Literal
 from uuid import UUID
 
@@ -12,6 +13,7 @@ from jobs.facts.uncertainty import Budgets, Typed
 from jobs.models import Evidence, SlipCode
 from rules import facts
 
+CAMERA_TIME = "camera time"
 LOG_KINDS = ("climate_log", "voltage_log", "drive_log")
 
 
@@ -66,7 +68,7 @@ def climate_log(row: Evidence, context: FileContext) -> facts.ClimateLog:
     clock = log_clock_name(row, context.own_clocks)
     return facts.ClimateLog(
         **_file_base(row),
-        clock=context.book.log(clock, samples[0][0]),
+        clock=context.book.log(clock, samples[0][0], row.received_at),
         samples=tuple((float(t), float(temp), float(rh)) for t, temp, rh in samples),
         instrument=_tag(row),
         u_temp=_log_u(row, "temp", _largest(samples, 1), context.budgets),
@@ -79,7 +81,7 @@ def voltage_log(row: Evidence, context: FileContext) -> facts.VoltageLog:
     clock = log_clock_name(row, context.own_clocks)
     return facts.VoltageLog(
         **_file_base(row),
-        clock=context.book.log(clock, samples[0][0]),
+        clock=context.book.log(clock, samples[0][0], row.received_at),
         samples=tuple((float(t), float(volts)) for t, volts in samples),
         events=tuple((float(t), str(name)) for t, name in row.decoded["events"]),
         instrument=_tag(row),
@@ -90,9 +92,10 @@ def voltage_log(row: Evidence, context: FileContext) -> facts.VoltageLog:
 
 def drive_log(row: Evidence, context: FileContext) -> facts.DriveLog:
     """Positions carry satellite time."""
+    first = datetime.fromtimestamp(row.decoded["fixes"][0][0], tz=UTC)
     return facts.DriveLog(
         **_file_base(row),
-        clock=satellite_clock(),
+        clock=satellite_clock(first, row.received_at),
         fixes=tuple(
             facts.Fix(
                 t=float(t),
@@ -124,13 +127,23 @@ def _item(row: Evidence, book: ClockBook) -> Any:
         "media_type": row.media_type,
         "size_bytes": row.size_bytes,
         "by": row.captured_by.login,
-        "captured": book.moment(row.captured, row.received_at),
+        "captured": _captured(row, book),
         "captured_how": row.captured_how,
         "file_name": row.file_name,
         "session": text_or_none(row.session_id),
         "shows": tuple(row.shows),
         "instrument": _tag(row),
     }
+
+
+def _captured(row: Evidence, book: ClockBook) -> facts.Moment:
+    """When a file was made. A camera time without its zone was read in the shop's, which the camera need not
+    have been set to: it shares no offset with what else the device stamped."""
+    captured = book.moment(row.captured, row.received_at)
+    has_zone = row.captured_how != CAMERA_TIME or bool(row.decoded.get("exif_at"))
+    if has_zone or not captured.clock.startswith(DEVICE_MARK) or "@" in captured.clock:
+        return captured
+    return replace(captured, clock=f"{captured.clock}@camera time without zone")
 
 
 def file_item(row: Evidence, context: FileContext) -> facts.EvidenceItem:
@@ -169,7 +182,7 @@ def _capture(row: Evidence, book: ClockBook, slip: facts.SlipSeen | None) -> dic
     What a clock says narrows the bracket and never widens it. A clock that says the picture is older than the
     slip in it is wrong.
     """
-    captured = book.moment(row.captured, row.received_at)
+    captured = _captured(row, book)
     if slip is None or not slip.authentic:
         return {"captured": captured, "captured_how": row.captured_how}
     if captured.high < slip.issued_at:

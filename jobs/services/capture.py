@@ -1,19 +1,18 @@
 """When a file was captured, and how that is known."""
 
 from collections.abc import Mapping
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from jobs.errors import Refused
+from jobs.facts.clocks import LONG_AGO
+from jobs.facts.files import CAMERA_TIME
 from jobs.models import Device, RecordedMoment
 from jobs.services import moments
 
-CAMERA_TIME: Final = "camera time"
 DEVICE_CLAIM: Final = "device claim"
 RECEIPT_ONLY: Final = "receipt only"
-# No lower bound is known: any time before receipt.
-LONG_AGO: Final = datetime(1980, 1, 1, tzinfo=UTC)
 
 
 def captured_moment(

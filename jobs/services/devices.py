@@ -15,6 +15,7 @@ from jobs.facts.clocks import read_local
 from jobs.models import ClockObservation, Device, Equipment, Evidence, Job
 from jobs.services import assessment_queue, moments, recording, references, values
 from jobs.services.values import refused
+from rules.science.clocks import answered_offset, screen_offset
 
 ENROLLERS: Final = ("location_manager", "operations_manager", "quality_manager")
 KINDS: Final = ("tablet", "phone", "camera", "computer")
@@ -133,6 +134,7 @@ def observe_clock(*, device: Device, actor: Actor, as_of: datetime, entry: Clock
     if there is not None:
         return there
     at = _ticket_instant(entry.ticket, as_of)
+    offset = answered_offset(device_sent=sent, server_at=at, device_received=received)
     return _kept(
         ClockObservation(
             id=entry.id,
@@ -140,8 +142,8 @@ def observe_clock(*, device: Device, actor: Actor, as_of: datetime, entry: Clock
             device_reads=received,
             true_low=at,
             true_high=at + (received - sent),
-            offset_low_s=(sent - at).total_seconds(),
-            offset_high_s=(received - at).total_seconds(),
+            offset_low_s=offset.low.total_seconds(),
+            offset_high_s=offset.high.total_seconds(),
             how="network_exchange",
             exchange={
                 "server_at": at.isoformat(),
@@ -182,6 +184,9 @@ def observe_screen(
     )
     shown = _shown(entry.shows, ZoneInfo(job.location.tz))
     photo = _photo(job, entry.evidence)
+    offset = screen_offset(
+        shows=shown[0], resolution=shown[1] - shown[0], seen_low=seen.low, seen_high=seen.high
+    )
     kept = _kept(
         ClockObservation(
             id=entry.id,
@@ -189,8 +194,8 @@ def observe_screen(
             device_reads=shown[0],
             true_low=seen.low,
             true_high=seen.high,
-            offset_low_s=(shown[0] - seen.high).total_seconds(),
-            offset_high_s=(shown[1] - seen.low).total_seconds(),
+            offset_low_s=offset.low.total_seconds(),
+            offset_high_s=offset.high.total_seconds(),
             how="photo_of_screen",
             evidence=photo,
             exchange={"shows": entry.shows, "seen_at": entry.seen_at},

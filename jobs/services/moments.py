@@ -10,7 +10,7 @@ from jobs.facts.clocks import (
     SeenOffset,
     is_local_time,
     moment_from,
-    offset_near,
+    offset_at,
     read_local,
     read_set_time,
 )
@@ -96,7 +96,7 @@ def recorded(
     reading: LocalReading, *, text: str, field: str, device: Device | None, as_of: datetime
 ) -> RecordedMoment:
     """The moment of a reading by ``device``'s clock as far as it is known at ``as_of``."""
-    offset = offset_near(seen_offsets(device), reading.reading)
+    offset = offset_at(seen_offsets(device), reading.reading, as_of)
     if reading.reading - timedelta(seconds=offset.high_s) > as_of + FUTURE_SLACK:
         raise refused("instant_in_future", field, f"{field} lies in the future.")
     clock = clock_name(device)
@@ -107,14 +107,15 @@ def recorded(
         received_at=as_of,
         resolution_s=reading.resolution_s,
     )
-    return _kept(text, moment)
+    return _kept(text, moment, clock)
 
 
-def _kept(text: str, moment: Moment) -> RecordedMoment:
+def _kept(text: str, moment: Moment, clock: str) -> RecordedMoment:
+    """As stored: under the device's own name, since what is known of its clock may change."""
     return RecordedMoment(
         text=text,
         reading=moment.reading,
-        clock=moment.clock,
+        clock=clock,
         low=moment.low,
         high=moment.high,
         resolution_s=moment.resolution_s,

@@ -54,6 +54,8 @@ class OneRun(Resource):
 class AssessmentShape(serializers.Serializer[Any]):
     """A judgement at ``gate_at``: requirements, findings with their sentences, sign-offs, the gate.
 
+    ``contradictions``: claims about times that cannot all be true, with records, seconds and a sentence.
+
     ``pending`` true: newer records are being judged, and this may soon be replaced. It says what the record
     shows and certifies nothing about the car.
     """
@@ -78,6 +80,7 @@ class AssessmentShape(serializers.Serializer[Any]):
     left_against_hold = serializers.BooleanField()
     held_because = serializers.ListField(child=serializers.CharField())
     ready = serializers.JSONField(allow_null=True)
+    contradictions = serializers.ListField(child=serializers.JSONField(), required=False)
 
 
 class LatestAssessment(Resource):
