@@ -23,8 +23,16 @@ DECIMALS: Final = {
     "deg/s": 1,
     "lx": 0,
     "times": 2,
+    "ratio": 2,
 }
-UNIT_SIGNS: Final = {"degC": "°C", "percent": "%", "m/s2": "m/s²", "count": "", "times": "times"}
+UNIT_SIGNS: Final = {
+    "degC": "°C",
+    "percent": "%",
+    "m/s2": "m/s²",
+    "count": "",
+    "times": "times",
+    "ratio": "",
+}
 # Values that are signed by nature: the sign is always printed.
 SIGNED: Final = ("sideways", "yaw", "room", "lateral", "pitch")
 MOST_DECIMALS: Final = 6
@@ -207,6 +215,13 @@ _WORDS: Final = {
     "rh": "humidity",
     "temp": "temperature",
 }
+# Names that mean something else in another unit, or say too little by themselves.
+_BY_UNIT: Final = {
+    ("across_body", "mm"): "sideways from the middle of the car",
+    ("turn_to_body", "deg"): "turn against the body",
+    ("tape_scale_u", "mm/m"): "standard uncertainty of the tape's scale",
+    ("measured_from_front", "count"): "measured from the front marks (1) or the rear marks (0)",
+}
 # Short words that are written out wherever they stand.
 _SHORT: Final = ("rh", "temp")
 
@@ -214,6 +229,9 @@ _SHORT: Final = ("rh", "temp")
 def number_name(number: Number) -> str:
     """``counted_s`` in seconds becomes ``Counted``; ``run_1_s`` becomes ``Run 1``."""
     name = number.name
+    known = _BY_UNIT.get((name, number.unit))
+    if known is not None:
+        return _capital(known)
     ending = _UNIT_ENDINGS.get(number.unit, "")
     if ending and name.lower().endswith(ending):
         name = name[: -len(ending)]

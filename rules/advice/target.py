@@ -8,6 +8,7 @@ from rules.advice.next_measurement import Option
 from rules.advice.next_measurement import told as options_told
 from rules.advice.stand import StandMove
 from rules.advice.stand import told as move_told
+from rules.checks.target_pose import MM_PER_M
 from rules.checks.target_words import change_words
 from rules.conformity import decide_limit
 from rules.quantities import Limit
@@ -94,7 +95,7 @@ def _set_up(numbers: Mapping[str, Number]) -> SetUp | None:
         rear_track=_value(numbers, "rear_marks_apart"),
         wheelbase=_value(numbers, "wheelbase"),
         read=_read(numbers),
-        scale=found["tape_scale_u"] or 0.0,
+        scale=(found["tape_scale_u"] or 0.0) / MM_PER_M,
         stands=Stands(
             x=distance.value or 0.0,
             y=found["across_body"] or 0.0,

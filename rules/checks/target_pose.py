@@ -22,6 +22,7 @@ from rules.science.thrust import ThrustLine
 from rules.verdict import MET, NOT_MET, Number, Outcome
 
 THRUST_LINE: Final = "thrust_line"
+MM_PER_M: Final = 1000.0
 _SIDEWAYS: Final[Mapping[bool, str]] = {True: "the thrust line", False: "the middle of the car"}
 
 
@@ -125,8 +126,8 @@ def _keep_position(draft: Draft, tape: Tape) -> None:
     """What was read and solved, as numbers: enough to do the sum again."""
     pose = tape.pose
     if pose.degrees_of_freedom > 0:
-        draft.number("chi_squared", pose.chi_squared, "")
-        draft.number("chi_squared_limit", pose.chi_squared_limit, "")
+        draft.number("chi_squared", pose.chi_squared, "ratio")
+        draft.number("chi_squared_limit", pose.chi_squared_limit, "ratio")
     u_y, u_turn = math.sqrt(pose.covariance[1][1]), math.degrees(math.sqrt(pose.covariance[2][2]))
     draft.numbers.append(Number(name="across_body", value=to_six(pose.y), unit="mm", u=to_six(u_y)))
     turn = to_six(math.degrees(pose.psi))
@@ -147,7 +148,7 @@ def _keep_position(draft: Draft, tape: Tape) -> None:
     ):
         if value is not None:
             draft.number(name, value, "mm")
-    draft.number("tape_scale_u", _scale(tape), "")
+    draft.number("tape_scale_u", MM_PER_M * _scale(tape), "mm/m")
 
 
 def _scale(tape: Tape) -> float:

@@ -341,8 +341,8 @@ def _tell_disagree(draft: Draft, sentence: str, named: str) -> None:
 def _disagree(draft: Draft, tape: Tape, limit: float) -> None:
     """Too large a misfit; with more than one reading to spare, the one that stands out is named."""
     pose = tape.pose
-    draft.number("chi_squared", pose.chi_squared, "")
-    draft.number("chi_squared_limit", limit, "")
+    draft.number("chi_squared", pose.chi_squared, "ratio")
+    draft.number("chi_squared_limit", limit, "ratio")
     size = plain(pose.chi_squared, 1, (limit,))
     sentence = (
         f"The distances do not fit together: chi-square {size}, and {plain(limit, 2)} is the most for "

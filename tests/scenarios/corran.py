@@ -14,19 +14,34 @@ ARCHES_MM: Final = (
     ("rear_left", 461),
     ("rear_right", 461),
 )
+# Readings of the target as the maker's text asks for them: quantity, place, value, unit, instrument.
+TARGET: Final = (
+    ("datum_separation_front", "front", "1580", "mm", "TM-014"),
+    ("bar_length", "bar", "1200.0", "mm", "TS-003"),
+    ("target_distance", "d_LL", "3213", "mm", "TM-014"),
+    ("target_distance", "d_LR", "3495", "mm", "TM-014"),
+    ("target_distance", "d_RL", "3494", "mm", "TM-014"),
+    ("target_distance", "d_RR", "3210", "mm", "TM-014"),
+    ("target_height", "target", "1346", "mm", "TM-014"),
+    ("stand_floor_z", "stand", "-1", "mm", "FL-001"),
+    ("bar_tilt", "bar", "0.1", "deg", "AG-005"),
+    ("rear_toe_left", "rear_left", "0.20", "deg", "AR-002"),
+    ("rear_toe_right", "rear_right", "0.05", "deg", "AR-002"),
+)
 LOAD: Final = ("cargo_empty", "no_roof_load", "fuel_at_least_half", "doors_closed", "nobody_inside")
 STRAIGHT: Final = ("steering_straight_ahead", "suspension_at_normal_height", "no_service_or_transport_mode")
 SPACE: Final = ("clear_zone_marked", "nothing_patterned_behind_target", "no_bright_reflections")
 
 
 class CorranJob(WindshieldJob):
-    """Set up, aimed and checked as the maker's text asks, with the readings that this version can take."""
+    """Set up, aimed and checked as the maker's text asks; no light, no floor survey, nothing learned."""
 
     def _open_order(self, tablet: Tablet) -> None:
         plan, vehicle = self.plan, self.id("vehicle")
         car: dict[str, Any] = {"make": "Orrinvale", "model": "Corran", "model_year": 2026, "market": "US"}
         pressures = {"placard_front_kpa": "230", "placard_rear_kpa": "220"}
-        tablet.post("/api/v1/vehicles", {"id": vehicle, "vin": plan.vin, **car, **pressures})
+        sizes = {"wheelbase_mm": "2760", "front_track_mm": "1580"}
+        tablet.post("/api/v1/vehicles", {"id": vehicle, "vin": plan.vin, **car, **pressures, **sizes})
         order = {
             "id": self.id("order"),
             "job_id": self.job,
@@ -57,6 +72,8 @@ class CorranJob(WindshieldJob):
             self._reading(tablet, "tyre_pressure", place, kpa, "kPa", "PG-022")
         for place, height_mm in ARCHES_MM:
             self._reading(tablet, "arch_height", place, height_mm, "mm", "TM-014")
+        for quantity, place, value, unit, instrument in TARGET:
+            self._reading(tablet, quantity, place, value, unit, instrument)
         self.scan(tablet, "before_calibration", "before-aiming", codes=[NOT_AIMED_YET])
         for name, says, subject in (
             ("load", LOAD, "cargo_area"),
@@ -85,7 +102,7 @@ class CorranJob(WindshieldJob):
         )
 
     def _reading(
-        self, tablet: Tablet, quantity: str, place: str, value: int, unit: str, instrument: str
+        self, tablet: Tablet, quantity: str, place: str, value: int | str, unit: str, instrument: str
     ) -> None:
         name = f"{quantity}-{place}"
         reading = {"quantity": quantity, "place": place, "value": str(value), "unit": unit}

@@ -1,5 +1,6 @@
 """Which budget a reading gets."""
 
+import math
 from datetime import date
 
 import pytest
@@ -56,3 +57,25 @@ def test_no_budget_gives_none_and_never_zero(shop: Shop, quantity: str, cls: str
     )  # fmt: skip
     budgets = Budgets.on_file(shop.day)
     assert budgets.of(quantity, cls, Typed(value=3.0, resolution=0.0))[0] == u
+
+
+def test_the_shared_part_is_the_relative_one_and_is_in_u(shop: Shop) -> None:
+    """A tape of 0.85 mm and 1.6e-4 of the reading, on 3213 mm: sqrt(0.85^2 + 0.514^2)."""
+    MethodBudgetFactory.create(
+        organisation=shop.organisation, quantity="target_distance", instrument_class="tape",
+        u_fixed=0.799479, u_repeat=0.0, u_relative=1.6e-4, resolution=1.0,
+    )  # fmt: skip
+    budgets = Budgets.on_file(shop.day)
+    assert budgets.common("target_distance", "tape") == 1.6e-4
+    u, _ = budgets.of("target_distance", "tape", Typed(value=3213.0, resolution=1.0))
+    assert u == pytest.approx(math.hypot(0.85, 1.6e-4 * 3213.0), abs=2e-6)
+
+
+@pytest.mark.parametrize(
+    ("quantity", "cls", "shared"),
+    [("tyre_pressure", "tyre_gauge", 0.0), ("tyre_pressure", "tape", None), ("odometer", "", 0.0)],
+)
+def test_no_budget_has_no_known_shared_part(
+    shop: Shop, quantity: str, cls: str, shared: float | None
+) -> None:
+    assert Budgets.on_file(shop.day).common(quantity, cls) == shared

@@ -4,7 +4,7 @@ import math
 from dataclasses import replace
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rules.conformity import decide
@@ -199,6 +199,7 @@ def test_the_sentence_gives_value_uncertainty_and_where_doubt_begins() -> None:
     assert "up to 13.20 mm cannot be told apart from one inside" in at(aside=12.0).sentence
 
 
+@settings(deadline=None)
 @given(st.floats(-16.0, 16.0))
 def test_the_printed_value_is_never_on_the_other_side(aside: float) -> None:
     found = at(aside=aside)

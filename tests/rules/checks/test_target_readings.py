@@ -6,10 +6,11 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rules.facts import StateChange
+from rules.quantities import parse_limit
 from rules.science.pose import Design, planned
 from tests.rules.builders import CORRAN, held, moment, reading
 from tests.rules.judged_target import names, number, outcome, stands
@@ -23,6 +24,9 @@ from tests.rules.target_set import (
     set_up,
 )
 
+EIGHT_LINES = Design(
+    distance=3200.0, track=1580.0, bar=1200.0, u=0.85, other_axle_x=-2760.0, other_track=1584.0
+)
 EIGHT = (3213.0, 3495.0, 3494.0, 3210.0, 5970.0, 6116.0, 6127.0, 5968.0)
 WITHHELD = {"distance", "sideways", "yaw", *(f"residual_{place}" for place in PLACES)}
 
@@ -54,10 +58,7 @@ def test_fewer_than_three(values: tuple[float, ...]) -> None:
 
 @pytest.mark.parametrize("places", [(0, 1, 2, 4), (0, 3, 5, 6), (1, 2, 4, 7), (0, 1, 4, 5, 6, 7), range(8)])
 def test_any_subset_of_the_eight_that_checks_itself(places: Iterable[int]) -> None:
-    design = Design(
-        distance=3200.0, track=1580.0, bar=1200.0, u=0.85, other_axle_x=-2760.0, other_track=1584.0
-    )
-    true = [item.distance for item in planned(design)]
+    true = [item.distance for item in planned(EIGHT_LINES)]
     values = [value if place in tuple(places) else None for place, value in enumerate(true)]
     found = outcome(set_up(four=distances(values), sizes=lengths(rear=True)))
     assert number(found, "distance").value == pytest.approx(3200.0, abs=1e-5)
@@ -165,6 +166,7 @@ def test_height_floor_and_tilt_without_an_instrument(quantity: str) -> None:
     assert number(found, "distance").p_in is not None
 
 
+@settings(deadline=None)
 @given(st.floats(0.3, 12.0), st.floats(0.3, 12.0), st.sampled_from([0.0, 5.0, 7.0, 9.0, 11.0, 16.0]))
 def test_a_growing_uncertainty_never_makes_anything_met(first: float, second: float, aside: float) -> None:
     small, large = sorted((first, second))
@@ -218,3 +220,15 @@ def test_the_wheelbase_measured_or_of_the_vehicle() -> None:
     assert said(outcome((*set_up(), measured), vehicle=bare)) == ("met", ())
     nameless = replace(measured, instrument=None)
     assert said(outcome((*set_up(), nameless))) == ("not_shown", ("uncertainty_unknown",))
+
+
+def test_all_eight_read_and_measured_from_the_rear() -> None:
+    """The same bar from the other axle: as far behind as the wheelbase is long, all else the same."""
+    true = [item.distance for item in planned(EIGHT_LINES)]
+    arguments = {"measured_from": "rear_axle_marks", "distance": parse_limit("5960 mm ± 15 mm")}
+    readings = set_up(four=distances(true), sizes=lengths(rear=True))
+    found, front = outcome(readings, arguments=arguments), outcome(readings)
+    for name, shift in (("distance", 2760.0), ("sideways", 0.0), ("yaw", 0.0), ("across_body", 0.0)):
+        expected = (number(front, name).value or 0.0) + shift
+        assert number(found, name).value == pytest.approx(expected, abs=1e-5)
+        assert number(found, name).u == pytest.approx(number(front, name).u, rel=1e-5)

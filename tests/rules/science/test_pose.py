@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy.optimize import least_squares as scipy_least_squares
 
@@ -240,6 +240,7 @@ set_ups = st.tuples(
 )
 
 
+@settings(deadline=None)
 @given(set_ups)
 def test_scipy_finds_the_same_pose_and_numpy_the_same_covariance(
     case: tuple[float, float, float, bool, list[float], list[float]],
@@ -284,6 +285,7 @@ def test_scipy_finds_the_same_pose_and_numpy_the_same_covariance(
     assert np.allclose(np.sqrt(np.diag(np.array(pose.covariance))), np.sqrt(np.diag(whole)), rtol=2e-3)
 
 
+@settings(deadline=None)
 @given(st.floats(2000.0, 5000.0), st.floats(-200.0, 200.0), st.floats(-0.1, 0.1), st.booleans())
 def test_true_distances_give_the_true_pose(x: float, y: float, psi: float, rear: bool) -> None:
     pose = solve(observed(exact(x, y, psi, BAR, rear)), BAR, x - 15.0)
@@ -292,6 +294,7 @@ def test_true_distances_give_the_true_pose(x: float, y: float, psi: float, rear:
     assert pose.chi_squared < 1e-12
 
 
+@settings(deadline=None)
 @given(st.floats(2500.0, 4500.0), st.floats(-100.0, 100.0), st.floats(-0.05, 0.05))
 def test_the_mirrored_car_gives_the_mirrored_pose(x: float, y: float, psi: float) -> None:
     values = exact(x, y, psi, BAR, rear=False)
@@ -348,6 +351,7 @@ def test_a_mark_under_the_bar() -> None:
     assert raised.value.code == "singular"
 
 
+@settings(deadline=None)
 @given(st.lists(st.floats(1.0, 20000.0), min_size=4, max_size=8))
 def test_wild_readings_give_a_pose_or_a_clean_refusal(values: list[float]) -> None:
     try:
@@ -395,6 +399,7 @@ def test_a_prediction_is_what_a_set_there_gives() -> None:
     assert found.u_distance == pytest.approx(judged(pose)[1])
 
 
+@settings(deadline=None)
 @given(st.integers(1, 30))
 def test_no_number_of_sets_gets_below_scale_and_thrust_line(sets: int) -> None:
     found = predict(replace(PLAN, times=sets))

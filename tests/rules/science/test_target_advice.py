@@ -4,7 +4,7 @@ import math
 from dataclasses import replace
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rules.quantities import Limit
@@ -87,6 +87,7 @@ def test_other_axle_in_use_or_unknown_is_no_option() -> None:
     assert "other_axle" not in {item.name for item in found}
 
 
+@settings(deadline=None)
 @given(st.integers(1, 12), st.floats(0.2, 3.0), st.floats(0.0, 5e-4), st.floats(0.0, 0.05))
 def test_more_readings_never_widen_a_zone(times: int, u: float, scale: float, u_thrust: float) -> None:
     design = replace(PLAN, times=times, u=u, u_relative=scale, u_thrust_deg=u_thrust)
@@ -109,6 +110,7 @@ def test_the_worked_move() -> None:
     assert round(move.turn_anticlockwise_deg, 3) == 0.045
 
 
+@settings(deadline=None)
 @given(st.floats(2500, 4000), st.floats(-50, 50), st.floats(-2, 2), st.floats(-0.3, 0.3))
 def test_a_move_carried_out_leaves_nothing_to_move(x: float, y: float, turn: float, tau: float) -> None:
     line = Line(slope=math.tan(math.radians(tau)), angle_deg=tau, behind=WHEELBASE)
