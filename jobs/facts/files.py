@@ -92,7 +92,8 @@ def voltage_log(row: Evidence, context: FileContext) -> facts.VoltageLog:
 
 def drive_log(row: Evidence, context: FileContext) -> facts.DriveLog:
     """Positions carry satellite time."""
-    first = datetime.fromtimestamp(row.decoded["fixes"][0][0], tz=UTC)
+    fixes = row.decoded["fixes"]
+    first = datetime.fromtimestamp(fixes[0][0], tz=UTC) if fixes else None
     return facts.DriveLog(
         **_file_base(row),
         clock=satellite_clock(first, row.received_at),
@@ -105,7 +106,7 @@ def drive_log(row: Evidence, context: FileContext) -> facts.DriveLog:
                 course_deg=course,
                 accuracy_m=near,
             )
-            for t, lat, lon, speed, course, near in row.decoded["fixes"]
+            for t, lat, lon, speed, course, near in fixes
         ),
         sessions=_sessions(row),
         reuse=tuple(item for item in context.reuse.get(row.pk, ()) if item.same_bytes),
