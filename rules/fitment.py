@@ -1,5 +1,6 @@
 """What the record shows about which sensors are fitted to the vehicle."""
 
+from collections.abc import Mapping
 from typing import Literal
 
 from rules.facts import FittedWay, JobFacts, live, once
@@ -18,11 +19,22 @@ def counted_ways(facts: JobFacts, sensor: str) -> tuple[FittedWay, ...]:
 
 @once
 def _ways_by_sensor(facts: JobFacts) -> dict[str, tuple[FittedWay, ...]]:
-    found: dict[str, tuple[FittedWay, ...]] = {}
+    found: dict[str, list[FittedWay]] = {}
     for way in live(facts.fitted_ways):
         if way.state in ("yes", "no") and way.way not in FITTED_WAYS_NOT_COUNTED:
-            found[way.sensor] = (*found.get(way.sensor, ()), way)
-    return found
+            found.setdefault(way.sensor, []).append(way)
+    return {sensor: tuple(ways) for sensor, ways in found.items()}
+
+
+@once
+def fitted_truths(facts: JobFacts) -> Mapping[str, Truth]:
+    """The truth of every sensor at once, by the sensor."""
+    by_sensor = _ways_by_sensor(facts)
+    return {sensor: _truth(facts, sensor, by_sensor.get(sensor, ())) for sensor in SENSORS}
+
+
+def _truth(facts: JobFacts, sensor: str, counted: tuple[FittedWay, ...]) -> Truth:
+    return TRUTH_OF_FITTED[_state(facts, sensor, counted, 2)]
 
 
 @once
@@ -41,7 +53,12 @@ def fitted_state(facts: JobFacts, sensor: str, ways: int = 2) -> FittedState:
     Contradicting ways leave it unknown, and so does a module of the sensor that answers in a scan of this
     vehicle while the ways say no. What is not established is unknown, never no.
     """
-    counted = counted_ways(facts, sensor)
+    return _state(facts, sensor, counted_ways(facts, sensor), ways)
+
+
+def _state(facts: JobFacts, sensor: str, counted: tuple[FittedWay, ...], ways: int) -> FittedState:
+    if len(counted) < ways:
+        return "unknown"
     states = {way.state for way in counted}
     if len(states) != 1 or len({way.way for way in counted}) < ways:
         return "unknown"
@@ -52,7 +69,8 @@ def fitted_state(facts: JobFacts, sensor: str, ways: int = 2) -> FittedState:
 
 def fitted_truth(facts: JobFacts, sensor: str) -> Truth:
     """The same as a truth value for triggers."""
-    return TRUTH_OF_FITTED[fitted_state(facts, sensor)]
+    known = fitted_truths(facts).get(sensor)
+    return TRUTH_OF_FITTED[fitted_state(facts, sensor)] if known is None else known
 
 
 @once

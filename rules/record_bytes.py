@@ -37,7 +37,12 @@ def _text(value: Any, depth: int) -> str:
     keys = _keys(cls)
     if keys is None:
         return canonical_bytes(to_plain(value)).decode("utf-8")
-    return "{" + ",".join([key + _text(getattr(value, name), depth + 1) for key, name in keys]) + "}"
+    parts = []
+    for key, name in keys:
+        held = getattr(value, name)
+        write = _WRITERS.get(type(held))
+        parts.append(key + (_text(held, depth + 1) if write is None else write(held)))
+    return "{" + ",".join(parts) + "}"
 
 
 @cache

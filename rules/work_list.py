@@ -83,11 +83,13 @@ def operations_list_closed(facts: JobFacts) -> bool:
         return False
     lines = [(name, line) for line in live(facts.estimate_lines) for name in line.operations]
     planned = Counter(name for name, line in lines if line.received_at <= closed_at)
-    done = Counter(row.operation for row in facts.operations if _stood(row, closed_at))
     now = Counter(row.operation for row in live(facts.operations))
     now_planned = Counter(name for name, _line in lines)
-    names = (*now, *now_planned)
-    return all(max(now[name], now_planned[name]) <= max(planned[name], done[name]) for name in names)
+    done = Counter(row.operation for row in facts.operations if _stood(row, closed_at))
+    return all(
+        max(now.get(name, 0), now_planned.get(name, 0)) <= max(planned.get(name, 0), done.get(name, 0))
+        for name in (*now, *now_planned)
+    )
 
 
 def _stood(row: OperationDone, at: datetime) -> bool:

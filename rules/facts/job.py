@@ -124,7 +124,7 @@ def live(records: Iterable[RecordT]) -> tuple[RecordT, ...]:
 
 
 def facts_held_at(facts: JobFacts, at: datetime) -> JobFacts:
-    """The whole snapshot as it stood at the gate instant ``at``."""
+    """The whole snapshot as it stood at the gate instant ``at``: itself where nothing came later."""
     changed: dict[str, object] = {name: held_at(getattr(facts, name), at) for name in RECORD_FIELDS}
     changed["floor_surveys"] = tuple(
         replace(item, voided_at=None, void_held_at=None, void_reason="")
@@ -147,4 +147,6 @@ def facts_held_at(facts: JobFacts, at: datetime) -> JobFacts:
     changed["people"] = tuple(
         replace(person, qualifications=held_at(person.qualifications, at)) for person in facts.people
     )
-    return replace(facts, **changed)  # type: ignore[arg-type]
+    held = replace(facts, **changed)  # type: ignore[arg-type]
+    # The very snapshot keeps what was worked out from it.
+    return facts if held == facts else held

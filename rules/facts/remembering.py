@@ -27,6 +27,10 @@ def once(
     may compute the same result at the same time; both get an equal one.
     """
 
+    code = getattr(function, "__code__", None)
+    if code is not None and code.co_argcount == 1:
+        return _alone(function)
+
     @wraps(function)
     def remembered(snapshot: RemembersT, /, *args: P.args, **kwargs: P.kwargs) -> T:
         if kwargs:
@@ -37,6 +41,21 @@ def once(
             found: T = kept[key]
         except KeyError:
             found = kept[key] = function(snapshot, *args, **kwargs)
+        return found
+
+    return remembered
+
+
+def _alone(function: Callable[..., T]) -> Callable[..., T]:
+    """The same for a function of the snapshot alone, with less to look at."""
+
+    @wraps(function)
+    def remembered(snapshot: Remembers, /) -> T:
+        kept = worked_out(snapshot)
+        try:
+            found: T = kept[function]
+        except KeyError:
+            found = kept[function] = function(snapshot)
         return found
 
     return remembered

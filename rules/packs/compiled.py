@@ -6,7 +6,7 @@ from functools import lru_cache
 from typing import Final
 
 from rules.facts import JobFacts, once
-from rules.fitment import fitted_truth
+from rules.fitment import fitted_truths
 from rules.packs.conditions import ANY_SENSOR
 from rules.packs.coverage import fitted_sensors, leaves, speaks_for, zones_of
 from rules.packs.kleene import any_of, none_of
@@ -43,7 +43,7 @@ def projected(facts: JobFacts) -> Projected:
     """The projection of one job; the facts as held at the gate instant."""
     return Projected(
         facts=facts,
-        fitted={sensor: fitted_truth(facts, sensor) for sensor in SENSORS},
+        fitted=fitted_truths(facts),
         names=frozenset(names_on_list(facts)),
         if_absent=_FALSE if operations_list_closed(facts) else "unknown",
     )

@@ -1,0 +1,1 @@
+"""Timings of the judgement against general-purpose rule engines and against floors; see ``judgement``."""
