@@ -94,11 +94,18 @@ def limits_of(proof: Proof) -> dict[str, Limit]:
 def _any_way(proof: Proof, solved: Solved, z: float) -> Decided:
     """Only ways whose values are given can be met here; the others are not shown."""
     decided = []
+    taken: set[str] = set()
     for way in proof.alternatives:
-        try:
-            decided.append(decide_solved(way, solved, z))
-        except NotDecidableError:
+        limits = limits_of(way)
+        own = {name: value for name, value in solved.items() if _belongs(name, limits)}
+        taken |= set(own)
+        if limits:
+            decided.append(decide_solved(way, own, z))
+        else:
             decided.append(Decided(verdict="not_shown", reasons=("missing",), parts={}))
+    stray = [name for name in solved if name not in taken]
+    if stray:
+        raise NotDecidableError(f'"{stray[0]}" is no value of any of these ways')
     verdict = any_of(one.verdict for one in decided)
     own = [code for one in decided if one.verdict == verdict for code in one.reasons]
     parts = {name: part for one in decided for name, part in one.parts.items()}
@@ -107,15 +114,24 @@ def _any_way(proof: Proof, solved: Solved, z: float) -> Decided:
 
 def _check_names(proof: Proof, solved: Solved, limits: Mapping[str, Limit]) -> None:
     for name, (_value, unit) in solved.items():
-        base = name.removeprefix(U)
-        argument = "limit" if base == VALUE and "limit" in limits else base
-        if name == PLACARD and any(limit.placard_half_width is not None for limit in limits.values()):
-            continue
-        if argument not in limits:
+        if not _belongs(name, limits):
             known = ", ".join(VALUE if key == "limit" else key for key in limits)
             raise NotDecidableError(f'"{name}" is no value of {proof.check} here; it takes {known}')
-        if unit != limits[argument].unit:
-            raise NotDecidableError(f'"{name}" is judged in {limits[argument].unit}, not in {unit}')
+        limit = limits.get(_argument(name, limits))
+        if limit is not None and unit != limit.unit:
+            raise NotDecidableError(f'"{name}" is judged in {limit.unit}, not in {unit}')
+
+
+def _belongs(name: str, limits: Mapping[str, Limit]) -> bool:
+    if name == PLACARD:
+        return any(limit.placard_half_width is not None for limit in limits.values())
+    return _argument(name, limits) in limits
+
+
+def _argument(name: str, limits: Mapping[str, Limit]) -> str:
+    """The argument that a name of an example speaks of: ``value`` and ``u_value`` of the single limit."""
+    base = name.removeprefix(U)
+    return "limit" if base == VALUE and "limit" in limits else base
 
 
 def _reason(name: str, limit: Limit, proof: Proof, solved: Solved, z: float) -> Reason | None:

@@ -122,7 +122,8 @@ def _text(key: str, _spec: ArgumentSpec, section: Section) -> Argument | None:
 def _states(key: str, spec: ArgumentSpec, section: Section) -> Argument | None:
     node = section.node.get(key)
     if not isinstance(node, Map) or not node.entries:
-        section.fault(key, "wrong_type", f'"{key}" maps lamps to states, as in {{camera_fault: unlit}}')
+        words = f'"{key}" maps lamps to states, as in {{camera_fault: unlit}}'
+        section.fault(key, "wrong_type", words, expected="lamps with states")
         return None
     lamps = Section(node, section.faults, f"{section.where}, {key}")
     lamps.only(*spec.allowed)

@@ -53,7 +53,8 @@ def read_citation(section: Section, sources: dict[str, Source], fallback: Citati
             return NO_SOURCE
         return fallback
     if not isinstance(node, Map):
-        section.fault("cite", "wrong_type", 'write cite: {source: S-1, section: "3.4"}')
+        words = 'write cite: {source: S-1, section: "3.4"}'
+        section.fault("cite", "wrong_type", words, expected="source and section")
         return NO_SOURCE
     cite = Section(node, section.faults, f"{section.where}, cite")
     cite.only("source", "section")
@@ -71,5 +72,5 @@ def _section_text(node: Node | None, cite: Section) -> str:
         return ""
     if isinstance(node, Scalar) and isinstance(node.value, str):
         return node.value
-    cite.fault("section", "wrong_type", 'put the section in quotes, as in "3.10"')
+    cite.fault("section", "wrong_type", 'put the section in quotes, as in "3.10"', expected="text in quotes")
     return ""

@@ -176,11 +176,13 @@ def read_years(section: Section, key: str) -> tuple[int, int] | None:
     """Model years [first, last], both included."""
     node = section.node.get(key)
     if not isinstance(node, Seq) or len(node.items) != 2:
-        section.fault(key, "wrong_type", f'"{key}" is [first year, last year]')
+        words = f'"{key}" is [first year, last year]'
+        section.fault(key, "wrong_type", words, expected="two years, as in [2024, 2027]")
         return None
     first, last = (_year_of(item) for item in node.items)
     if first is None or last is None:
-        section.fault(key, "out_of_range", f'"{key}" takes two years between 1980 and 2100')
+        words = f'"{key}" takes two years between 1980 and 2100'
+        section.fault(key, "out_of_range", words, expected="years from 1980 to 2100")
         return None
     if first > last:
         section.fault(key, "range_reversed", "the first year is after the last")

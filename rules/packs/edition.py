@@ -11,7 +11,7 @@ from rules.packs.errors import FaultList, did_you_mean
 from rules.packs.example_text import read_examples
 from rules.packs.model import NotNeeded, PackEdition, Procedure, Source, Trigger
 from rules.packs.proofs import read_groups, read_procedures
-from rules.packs.tree import Map, Scalar, Section, Seq
+from rules.packs.tree import Map, Scalar, Section, Seq, unknown_operation
 from rules.vocabulary import MODULE_SYSTEMS, ROLES, SENSORS, is_operation_name
 
 # 95 percent one-sided for a normal case (JCGM 106:2012); project default where a pack names no factor.
@@ -161,7 +161,7 @@ def _read_zones(pack: Section) -> dict[str, tuple[str, ...]]:
     zones: dict[str, tuple[str, ...]] = {}
     for entry in section.node.entries:
         if not is_operation_name(entry.key):
-            section.fault(entry.key, "unknown_word", f'"{entry.key}" is not an operation')
+            unknown_operation(section, entry.key, entry.key)
         empty = isinstance(entry.node, Seq) and not entry.node.items
         zones[entry.key] = () if empty else section.words(entry.key, SENSORS)
     return zones
@@ -174,7 +174,7 @@ def _read_not_needed(pack: Section, sources: dict[str, Source]) -> tuple[NotNeed
         operations = section.words("operations")
         for name in operations:
             if not is_operation_name(name):
-                section.fault("operations", "unknown_word", f'"{name}" is not an operation')
+                unknown_operation(section, "operations", name)
         found.append(
             NotNeeded(
                 sensors=section.words("sensors", SENSORS),
@@ -205,14 +205,16 @@ def _check_references(
     if house:
         return
     known = tuple(procedure.id for procedure in procedures)
-    lines = {section.text("id", " "): section for section in pack.sections("triggers", required=False)}
+    sections = {section.line: section for section in pack.sections("triggers", required=False)}
     for trigger in triggers:
         named = [("calls_for", name) for name in trigger.procedures]
         named += [("before", name) for name in trigger.before]
         for key, name in named:
             if name and name not in known:
                 hint = did_you_mean(name, known)
-                lines[trigger.id].fault(key, "unknown_procedure", f'no procedure "{name}" in this pack{hint}')
+                sections[trigger.line].fault(
+                    key, "unknown_procedure", f'no procedure "{name}" in this pack{hint}'
+                )
     called = {name for trigger in triggers for name in trigger.procedures}
     for section in pack.sections("procedures", required=False):
         if section.text("id", " ") in known and section.text("id", " ") not in called:

@@ -5,7 +5,7 @@ from typing import Final
 
 from rules.packs.errors import one_of
 from rules.packs.model import Example
-from rules.packs.tree import Scalar, Section, Seq
+from rules.packs.tree import Scalar, Section, Seq, unknown_operation
 from rules.quantities import QuantityError, parse_quantity
 from rules.verdict import MET, NOT_MET, NOT_SHOWN, REASON_ORDER
 from rules.vocabulary import MODULE_SYSTEMS, SENSORS, is_operation_name
@@ -106,7 +106,7 @@ def _operations(section: Section, key: str) -> object:
     names = section.words(key)
     for name in names:
         if not is_operation_name(name):
-            section.fault(key, "unknown_word", f'"{name}" is not an operation', found=name)
+            unknown_operation(section, key, name)
     return names
 
 

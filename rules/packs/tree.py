@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from rules.packs.errors import FaultList, did_you_mean, one_of
+from rules.vocabulary import OPERATIONS, is_operation_name
 
 Plain = str | int | float | bool
 
@@ -202,7 +203,7 @@ class Section:
                 words = f'{self.where}: "{item.value}" stands twice'
                 self.faults.add(item.line, "duplicate_word", words, found=item.value)
             elif not (allowed(item.value) if callable(allowed) else item.value in allowed):
-                self._unknown_word(key, item.value, () if callable(allowed) else allowed, item.line)
+                self._unknown_word(key, item.value, _known_words(allowed), item.line)
             else:
                 found.append(item.value)
         return tuple(found)
@@ -257,6 +258,24 @@ class Section:
             expected=one_of(allowed),
             found=word,
         )
+
+
+def _known_words(allowed: tuple[str, ...] | Callable[[str], bool]) -> tuple[str, ...]:
+    """The words to offer where one is not known; of an open list none."""
+    if not callable(allowed):
+        return allowed
+    return OPERATIONS if allowed is is_operation_name else ()
+
+
+def unknown_operation(section: Section, key: str, name: str) -> None:
+    """The fault of a name that is no operation, with the nearest one."""
+    section.fault(
+        key,
+        "unknown_word",
+        f'"{name}" is not an operation{did_you_mean(name, OPERATIONS)}',
+        expected=one_of(OPERATIONS),
+        found=name,
+    )
 
 
 def sections_of(node: Seq, faults: FaultList, key: str) -> tuple[Section, ...]:

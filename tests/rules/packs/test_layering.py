@@ -3,13 +3,15 @@
 from dataclasses import replace
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from rules.packs.errors import Fault
 from rules.packs.layering import decision_factor, is_tighter_limit, layering_faults, loosenings, resolve
 from rules.packs.linter import lint
 from rules.packs.model import PackEdition, Proof
 from rules.packs.reader import read_pack
-from rules.quantities import parse_limit
+from rules.quantities import Limit, parse_limit
 from tests.rules.cast import pack, packs
 from tests.rules.packs.texts import BASE, changed
 
@@ -214,3 +216,90 @@ def test_an_order_that_bites_its_tail() -> None:
         "    calls_for: {by_model: {Dray: KM-FR}}\n", "    calls_for: KM-FR\n    before: [KM-FR]\n"
     )
     assert "before_circle" in codes(lint(read_pack(text.encode()), (pack("common-practice", 3),)))
+
+
+# ------------------------------------------------------------------ never looser, whatever the house writes
+
+
+ENDS = st.integers(-30, 30).map(float)
+
+
+@st.composite
+def limits(draw: st.DrawFn) -> Limit:
+    low, high = sorted((draw(ENDS), draw(ENDS)))
+    form = draw(st.sampled_from(["between", "at least", "at most", "more than", "less than", "exactly"]))
+    if form == "between":
+        return parse_limit(f"between {low:.0f} mm and {high:.0f} mm")
+    return parse_limit(f"{form} {low:.0f} mm")
+
+
+def takes(limit: Limit, value: float) -> bool:
+    """Written here anew, from the words of the grammar."""
+    above = limit.lower is None or value > limit.lower or (value == limit.lower and limit.lower_included)
+    below = limit.upper is None or value < limit.upper or (value == limit.upper and limit.upper_included)
+    return above and below
+
+
+PROBES = [step / 2 for step in range(-80, 81)]
+
+
+@settings(max_examples=400, deadline=None)
+@given(limits(), limits())
+def test_containment_is_what_it_says(inner: Limit, outer: Limit) -> None:
+    contained = all(takes(outer, value) for value in PROBES if takes(inner, value))
+    if is_tighter_limit(inner, outer):
+        assert contained
+    elif any(takes(inner, value) for value in PROBES):
+        assert not contained
+
+
+@settings(max_examples=200, deadline=None)
+@given(limits(), limits())
+def test_no_house_limit_ever_lets_more_through(mine: Limit, theirs: Limit) -> None:
+    seven = pack("orrinvale", 7)
+    camera = seven.procedure("OV-FC-STILL")
+    assert camera is not None
+    target = proof_of(seven, "target")
+    maker_proof = replace(target, arguments={**target.arguments, "sideways": theirs})
+    proofs = tuple(maker_proof if one.id == "target" else one for one in camera.proofs)
+    maker = replace(seven, procedures=(replace(camera, proofs=proofs),))
+    text = (
+        '{id: target, check: target_pose, measured_from: front_axle_marks, bar_length: "1200 mm", '
+        f'distance: "3200 mm ± 15 mm", sideways: "{mine.text}"}}'
+    )
+    rules = house(text)
+    held = next(edition for edition in resolve((maker, rules)) if edition.pack == "orrinvale")
+    effective = proof_of(held, "target").arguments["sideways"]
+    assert isinstance(effective, Limit)
+    for value in PROBES:
+        assert takes(theirs, value) or not takes(effective, value)
+    told = "house_loosens" in codes(layering_faults((maker, rules)))
+    assert told is not is_tighter_limit(mine, theirs)
+
+
+WAYS = (
+    '{check: film_build, points: 5, zone: front_radar, limit: "at most 180 um"}',
+    "{check: photo_set, needs: [radar_zone]}",
+    "{check: statement, says: [bracket_undamaged]}",
+)
+
+
+@pytest.mark.parametrize(
+    ("ways", "loose"),
+    [
+        (WAYS[:2], False),
+        ((WAYS[0].replace("180", "170"), WAYS[1]), False),
+        ((WAYS[0].replace("180", "190"), WAYS[1]), True),
+        (WAYS, True),  # one way more asks for less
+    ],
+)
+def test_ways_of_a_house(ways: tuple[str, ...], loose: bool) -> None:
+    """The house may leave one of the maker's ways out or tighten it, and never add one."""
+    maker = house(f"{{id: paint, any_of: [{', '.join(WAYS[:2])}]}}")
+    maker = replace(maker, pack="maker", house=False)
+    rules = house(f"{{id: paint, any_of: [{', '.join(ways)}]}}")
+    told = [fault.code for fault in layering_faults((maker, rules))]
+    assert told == (["house_loosens"] if loose else [])
+    held = next(edition for edition in resolve((maker, rules)) if edition.pack == "maker")
+    expected = maker if loose else rules
+    assert proof_of(held, "paint").alternatives == proof_of(expected, "paint").alternatives

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from rules.packs.edition import PACK_KEYS
 from rules.packs.errors import Fault, PackError
 from rules.packs.model import PackEdition
 from rules.packs.reader import MAX_BYTES, read_pack
@@ -319,3 +320,96 @@ def test_any_one_character_is_read_or_refused_with_a_line(place: int, character:
     if not isinstance(found, PackEdition):
         assert found
         assert all(1 <= fault.line <= text.count("\n") + 2 for fault in found)
+
+
+# ------------------------------------------------------------------ what every fault says
+
+
+@pytest.mark.parametrize(("old", "new", "line", "code"), ONE_FAULT)
+def test_every_fault_says_what_was_expected_and_what_was_found(
+    old: str, new: str, line: int, code: str
+) -> None:
+    found = read_or_faults(changed(old, new).encode())
+    assert not isinstance(found, PackEdition)
+    for fault in found:
+        assert fault.expected, fault
+        assert fault.found, fault
+        assert "\n" not in fault.found
+        assert fault.told("a.yaml").startswith(f"a.yaml:{fault.line}: ")
+    assert (line, code) in [(fault.line, fault.code) for fault in found]
+
+
+def test_expected_and_found_by_example() -> None:
+    found = read_or_faults(changed("speaks_for: [front_radar]", "speaks_for: [front_radr]").encode())
+    assert not isinstance(found, PackEdition)
+    (fault,) = found
+    assert fault.told("kestmoor.2.yaml") == (
+        'kestmoor.2.yaml:14: pack: "front_radr" is not known as "speaks_for"; did you mean "front_radar"? '
+        "[unknown_word]\n"
+        "    expected: one of forward_camera, front_radar, front_corner_radar, rear_corner_radar, "
+        "surround_cameras, rear_camera and 7 more\n"
+        "    found: front_radr"
+    )
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "line", "code"),
+    [
+        ('change: {volts: {longest_gap: "5 s"}}', "change: {volts: {}}", 38, "empty_value"),
+        ('change: {volts: {longest_gap: "5 s"}}', "change: {volts: 5}", 38, "wrong_type"),
+        ('change: {volts: {longest_gap: "5 s"}}', "change: {volts: {id: other}}", 38, "unknown_key"),
+        ("    use: [shared]\n    change:", "    change:", 37, "unknown_proof"),
+        ("    - {id: volts, check: voltage_log", "    - {id: tyres, check: voltage_log", 31, "duplicate_id"),
+        ("procedures:\n", "  spare: [{id: a, check: equipment_valid}]\nprocedures:\n", 32, "group_unused"),
+    ],
+)
+def test_groups_and_changes(old: str, new: str, line: int, code: str) -> None:
+    assert (line, code) in faults(changed(old, new))
+
+
+# ------------------------------------------------------------------ texts nobody would write
+
+
+WORDS = st.sampled_from(
+    ["pack", "edition", "triggers", "procedures", "groups", "examples", "when", "all", "any", "none", "use",
+     "any_of", "check", "value", "limit", "given", "expect", "solved", "counted", "id", "yes", "no", "on",
+     "true", "2026-01-01", "0x10", "1e9", ".inf", "~", "null", "<<", "=", "at most 3 mm", "target_pose",
+     "change", "drop", "by_model", "calls_for", "fitted", "front_radar", "covers", "makes", "low", "high"]
+)  # fmt: skip
+TREES = st.recursive(
+    WORDS | st.integers(-(10**20), 10**20).map(str) | st.text(max_size=8).map(repr),
+    lambda inner: (
+        st.lists(inner, max_size=4).map(lambda items: "[" + ", ".join(items) + "]")
+        | st.lists(st.tuples(WORDS, inner), max_size=4).map(
+            lambda pairs: "{" + ", ".join(f"{key}: {value}" for key, value in pairs) + "}"
+        )
+    ),
+    max_leaves=10,
+)
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.dictionaries(st.sampled_from(sorted({*PACK_KEYS, "other"})), TREES, max_size=8))
+def test_any_tree_is_read_or_refused(parts: dict[str, str]) -> None:
+    text = "".join(f"{key}: {value}\n" for key, value in parts.items())
+    found = read_or_faults(text.encode())
+    assert not isinstance(found, PackEdition)
+    assert all(fault.expected and fault.found and fault.line >= 1 for fault in found)
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.sampled_from(BASE.splitlines()), TREES)
+def test_any_value_in_place_of_a_known_one_is_read_or_refused(line: str, value: str) -> None:
+    key, colon, _ = line.partition(": ")
+    text = BASE.replace(line, f"{key}{colon}{value}", 1)
+    found = read_or_faults(text.encode())
+    if not isinstance(found, PackEdition):
+        assert found
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.binary(max_size=200))
+def test_any_bytes_are_refused_or_read(data: bytes) -> None:
+    found = read_or_faults(data)
+    assert not isinstance(found, PackEdition)
+    assert found
