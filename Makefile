@@ -1,8 +1,9 @@
 # Witness Mark: `make demo` and `make test` need only Python 3.11 or newer, git and make.
-.PHONY: setup demo verify test check format lint types imports fast lock
+.PHONY: setup demo verify test check format lint types imports fast bench lock uv
 export WM_MODE ?= test
 export WM_INSECURE_HTTP ?= true
 PY = .venv/bin/python
+UV = PATH="$$PATH:.venv/bin" uv
 DEMO = WM_MODE=demo WM_DATA_DIR=$(CURDIR)/.demo WM_DEMO_CLOCK_FILE=$(CURDIR)/.demo/clock WM_INSECURE_HTTP=true WM_LOG_LEVEL=WARNING
 
 setup:
@@ -34,7 +35,15 @@ imports:
 fast:
 	@WM_MODE=test $(PY) -m pytest -n 2 --dist loadgroup -q -m "not slow"
 
+# Timings of the judgement against floors and general rule engines; these come into .venv for it.
+bench: uv
+	@$(UV) pip install --quiet --python $(PY) --group bench
+	@$(PY) -m tests.bench.judgement
+
+uv: setup
+	@PATH="$$PATH:.venv/bin" command -v uv >/dev/null || $(PY) -m pip install --quiet --disable-pip-version-check uv
+
 # Writes requirements.lock anew: names, versions and hashes, no addresses.
-lock:
-	uv pip compile pyproject.toml --group dev --universal --python-version 3.11 --generate-hashes \
+lock: uv
+	$(UV) pip compile pyproject.toml --group dev --universal --python-version 3.11 --generate-hashes \
 	  --no-annotate --no-header --no-emit-index-url --no-emit-find-links -o requirements.lock
