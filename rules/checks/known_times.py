@@ -29,6 +29,9 @@ from rules.verdict import Truth
 EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 _MICROSECOND: Final = timedelta(microseconds=1)
 _NEAR_US: Final = NEAR // _MICROSECOND
+# Within a stretch each reading is held against the first: wider than the drift between neighbours by less
+# than a second and a half, and many readings of one clock then cost little.
+STRETCH_US: Final = timedelta(hours=2) // _MICROSECOND
 NOT_KNOWN: Final = Span(low=timedelta(days=-36_500), high=timedelta(days=36_500))
 _RECEIPT_ONLY: Final = "receipt only"
 
@@ -167,7 +170,7 @@ def clock_node(clock: str, reading_us: int) -> str:
 
 
 def add_clocks(network: TimeNetwork[Link], events: Sequence[RecordedEvent]) -> dict[str, list[int]]:
-    """Events read from one device clock share its offset; gives the readings of each such clock, in order.
+    """Events read from one device clock share its offset; gives the stretches of each such clock, in order.
 
     Between two readings the offset may change by the drift; over more than a day it is not carried.
     """
@@ -185,22 +188,24 @@ def add_clocks(network: TimeNetwork[Link], events: Sequence[RecordedEvent]) -> d
 
 
 def _one_clock(network: TimeNetwork[Link], clock: str, ordered: Sequence[RecordedEvent]) -> list[int]:
-    shown: list[int] = []
+    """One node for each stretch of two hours, at its first reading; the others of it drift against that."""
+    stretches: list[int] = []
+    last = 0
     for event in ordered:
         reading = microseconds(event.moment.reading)
-        node = clock_node(clock, reading)
-        width = resolution_us(event.moment)
-        network.at_least(node, event.key, reading, Link("reading", event))
-        network.at_most(node, event.key, reading + width, Link("reading", event), is_open=width > 0)
-        if shown and reading == shown[-1]:
-            continue
-        if shown and reading - shown[-1] <= _NEAR_US:
-            before = clock_node(clock, shown[-1])
-            slack = drift_us(reading - shown[-1])
-            network.at_most(before, node, slack, Link("drift", event))
-            network.at_most(node, before, slack, Link("drift", event))
-        shown.append(reading)
-    return shown
+        if not stretches or reading - stretches[-1] > STRETCH_US:
+            if stretches and reading - last <= _NEAR_US:
+                before, node = clock_node(clock, stretches[-1]), clock_node(clock, reading)
+                slack = drift_us(reading - stretches[-1])
+                network.at_most(before, node, slack, Link("drift", event))
+                network.at_most(node, before, slack, Link("drift", event))
+            stretches.append(reading)
+        node, slack = clock_node(clock, stretches[-1]), drift_us(reading - stretches[-1])
+        width, link = resolution_us(event.moment), Link("reading", event)
+        network.at_least(node, event.key, reading - slack, link)
+        network.at_most(node, event.key, reading + width + slack, link, is_open=width > 0)
+        last = reading
+    return stretches
 
 
 def resolution_us(moment: Moment) -> int:
