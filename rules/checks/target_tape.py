@@ -49,6 +49,13 @@ class Tape:
     nominal: float
 
 
+def place_words(place: str) -> str:
+    """``d_LR (left front mark to the right end of the bar)``."""
+    sides = {"L": "left", "R": "right"}
+    axle = "front" if place.startswith("d_") else "rear"
+    return f"{place} ({sides[place[2]]} {axle} mark to the {sides[place[3]]} end of the bar)"
+
+
 def nominal_of(limit: Limit) -> float:
     """The distance meant: the middle of its limits, or the one limit given."""
     if limit.lower is not None and limit.upper is not None:
@@ -227,7 +234,7 @@ def _sets_agree(draft: Draft, by_place: dict[str, tuple[Reading, ...]]) -> bool:
         spread = to_six(max(values) - min(values))
         limit = to_six(MOST_RANGE_U * min(independent_u(item) or 0.0 for item in row))
         if spread > limit:
-            apart.append(f"{place} by {plain(spread, 1, (limit,))} mm")
+            apart.append(f"{place_words(place)} by {plain(spread, 1, (limit,))} mm")
     if not apart:
         return True
     draft.not_shown(
@@ -357,7 +364,7 @@ def _disagree(draft: Draft, tape: Tape, limit: float) -> None:
         _tell_disagree(draft, f"{sentence}; which one is wrong, four distances cannot say", "")
         return
     worst = tape.observations[sizes.index(max(sizes))].place
-    named = f"reading {worst} stands out at {plain(max(sizes), 1)} times its standard deviation"
+    named = f"reading {place_words(worst)} stands out at {plain(max(sizes), 1)} times its standard deviation"
     _tell_disagree(draft, f"{sentence}; {named}", worst)
 
 

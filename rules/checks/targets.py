@@ -131,7 +131,24 @@ def serving_one(
         own, unsure = of_this_target(context, taken, POSE_CHECK)
     if unsure:
         return None, not_shown("evidence_stale")
-    return serving(context, own, _taken)
+    return last_serving(context, own)
+
+
+def last_serving(context: CheckContext, readings: Iterable[Reading]) -> tuple[Reading | None, Reason | None]:
+    """The last of the readings if it serves; of sets read at one time the one with the highest number.
+
+    Two different values of one set, read at one time, contradict each other: ``conflict``.
+    """
+    own = sorted(live(readings), key=lambda item: item.set_no)
+    found, reason = serving(context, own, _taken)
+    if found is None:
+        return None, reason
+    same = (
+        item for item in own if (item.at, item.set_no, item.place) == (found.at, found.set_no, found.place)
+    )
+    if any(item.value != found.value for item in same):
+        return None, not_shown("conflict")
+    return found, None
 
 
 def not_serving(
@@ -140,6 +157,8 @@ def not_serving(
     """Why no reading of a quantity serves, as a sentence: not on record, or what speaks against the last."""
     if reason is None or reason.code == "missing":
         return f"The {words} is not on record."
+    if reason.code == "conflict":
+        return f"The {words} is on record with two values for one time."
     taken = [
         item
         for item in context.facts.readings

@@ -10,6 +10,7 @@ from rules.checks.freshness import LASTING_KINDS, serving
 from rules.checks.one_reading import Named, judge_value, known_u, limit_words
 from rules.checks.sentences import begin
 from rules.checks.stale_words import why_stale
+from rules.checks.targets import last_serving
 from rules.facts import Moment, Reading, live
 from rules.packs.model import Proof
 from rules.quantities import Limit
@@ -115,14 +116,16 @@ def thrust_of(context: CheckContext) -> Thrust:
 
 def _toe(context: CheckContext, side: str, faults: list[ThrustFault]) -> Reading | None:
     found = [item for item in context.facts.readings if item.quantity == f"rear_toe_{side}"]
-    reading, reason = serving(context, found, _taken)
+    reading, reason = last_serving(context, found)
     if reading is None:
         faults.append(_no_toe(context, side, reason or not_shown("missing")))
     return reading
 
 
 def _no_toe(context: CheckContext, side: str, reason: Reason) -> ThrustFault:
-    if reason.code != "missing":
+    if reason.code == "conflict":
+        sentence = f"The toe of the {side} rear wheel is on record with two values for one time."
+    elif reason.code != "missing":
         taken = [item for item in context.facts.readings if item.quantity == f"rear_toe_{side}"]
         why = why_stale(context, taken, _taken)
         sentence = f"The toe reading of the {side} rear wheel does not serve this session. {why}".strip()

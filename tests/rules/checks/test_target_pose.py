@@ -238,7 +238,9 @@ def test_among_eight_the_wrong_one_is_named() -> None:
     blunder = (*FOUR[:1], 3505.0, *FOUR[2:], 5970.0, 6126.0, 6127.0, 5968.0)
     found = outcome(set_up(four=distances(blunder), sizes=lengths(rear=True)))
     assert said(found) == ("not_shown", ("readings_disagree",))
-    assert "reading d_LR stands out at 8.8 times" in found.sentence
+    assert (
+        "reading d_LR (left front mark to the right end of the bar) stands out at 8.8 times" in found.sentence
+    )
     assert "reading d_LR" in found.change
 
 

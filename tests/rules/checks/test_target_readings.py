@@ -100,7 +100,7 @@ def test_a_range_of_more_than_four_u(second: float, agrees: bool) -> None:
     found = outcome(set_up(four=(*distances(), *again)))
     assert ("readings_disagree" in found.reasons) is not agrees
     if not agrees:
-        assert "d_LL by 3.41 mm" in found.sentence
+        assert "d_LL (left front mark to the left end of the bar) by 3.41 mm" in found.sentence
         assert not names(found) & WITHHELD
         assert "height" in names(found)
 
@@ -232,3 +232,13 @@ def test_all_eight_read_and_measured_from_the_rear() -> None:
         expected = (number(front, name).value or 0.0) + shift
         assert number(found, name).value == pytest.approx(expected, abs=1e-5)
         assert number(found, name).u == pytest.approx(number(front, name).u, rel=1e-5)
+
+
+@pytest.mark.parametrize("quantity", ["bar_length", "target_height", "bar_tilt", "datum_separation_front"])
+def test_two_values_for_one_time_contradict_each_other(quantity: str) -> None:
+    readings = set_up()
+    one = next(item for item in readings if item.quantity == quantity)
+    other = replace(one, id="other", value=one.value + 0.05)
+    assert said(outcome((*readings, other))) == ("not_shown", ("conflict",))
+    # A second set at the same time replaces the first.
+    assert "conflict" not in outcome((*readings, replace(other, set_no=2))).reasons

@@ -172,3 +172,8 @@ def test_a_procedure_without_a_thrust_proof_takes_toe_of_the_same_day() -> None:
     assert [item.reason.code for item in stale.faults] == ["evidence_stale", "evidence_stale"]
     moved = replace(bare, facts=job(toe(), state_changes=(change("suspension_work", "11:00"),)))
     assert thrust_for(moved).line is None
+
+
+def test_two_values_of_one_wheel_for_one_time_contradict_each_other() -> None:
+    left, right = toe()
+    assert said(outcome(left, right, replace(left, id="other", value=0.21))) == ("not_shown", ("conflict",))
