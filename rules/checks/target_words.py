@@ -19,6 +19,9 @@ OPTION_WORDS: Final[Mapping[OptionName, str]] = {
 }
 ALL: Final[tuple[Quantity, ...]] = ("distance", "sideways", "yaw")
 SET_UP_ANEW: Final = "Set the target up anew and measure again."
+BETTER_INSTRUMENTS: Final = (
+    "Measure with instruments of smaller uncertainty: with these, no set-up can be shown to keep the limits."
+)
 _SHOWN_MM: Final = 0.05
 _SHOWN_DEG: Final = 0.0005
 
@@ -62,10 +65,23 @@ def change_words(
     if repeat is not None:
         words = REPEATS[repeat.name]
         return _sentence(f"{words}, or {moved}" if moved else words)
+    if undecided and _not_capable(options):
+        return BETTER_INSTRUMENTS
     if not moved:
         return SET_UP_ANEW
     advice = _sentence(f"{moved} and measure again")
     return f"{advice} More readings of the stand where it is would not settle it." if undecided else advice
+
+
+def _not_capable(options: Sequence[Option]) -> bool:
+    """Would even a stand moved to the very middle leave some quantity without a place to be met?"""
+    zones = [zone for option in options if option.name == "move_stand" for zone in option.zones]
+    return any(
+        zone.accept_lower is not None
+        and zone.accept_upper is not None
+        and zone.accept_lower > zone.accept_upper
+        for zone in zones
+    )
 
 
 def _sentence(text: str) -> str:

@@ -163,7 +163,9 @@ def test_an_example_of_the_pack_has_the_same_numbers() -> None:
 
 def test_instrument_not_capable() -> None:
     narrow = {"sideways": parse_limit("0 mm ± 2 mm")}
-    assert outcome(set_up(), arguments=narrow).reasons == ("instrument_not_capable",)
+    found = outcome(set_up(four=distances(stands(aside=1.0))), arguments=narrow)
+    assert found.reasons == ("instrument_not_capable",)
+    assert found.change.startswith("Measure with instruments of smaller uncertainty")
     assert outcome(set_up(four=distances(stands(aside=9.0))), arguments=narrow).verdict == "not_met"
 
 
