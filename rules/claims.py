@@ -1,5 +1,6 @@
 """Claims about times beyond the clocks: receipt, slips, what physics allows; and every claim in words."""
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -314,7 +315,7 @@ def add_travel(
     Which of two events came first is not assumed: the claim is made only where the recorded times leave room
     for neither way round.
     """
-    found = list(whereabouts(facts, events))
+    found = [one for one in whereabouts(facts, events) if _is_point(one)]
     if not found or not _far_apart(found):
         return
     for a, b in combinations(found, 2):
@@ -326,6 +327,10 @@ def add_travel(
         if apart.high >= least or -apart.low >= least:
             continue
         _add_way(network, (a, b) if apart.high >= -apart.low else (b, a), way_m, least)
+
+
+def _is_point(one: Whereabouts) -> bool:
+    return all(math.isfinite(value) for value in (one.lat, one.lon, one.reach_m)) and one.reach_m >= 0
 
 
 def _far_apart(found: Sequence[Whereabouts]) -> bool:

@@ -118,15 +118,17 @@ def _of_log(log: DriveLog | ClimateLog | VoltageLog) -> Iterator[RecordedEvent]:
     samples: Sequence[Any] = log.fixes if isinstance(log, DriveLog) else log.samples
     if not samples:
         return
-    first, last = (item.t if isinstance(log, DriveLog) else item[0] for item in (samples[0], samples[-1]))
-    yield RecordedEvent(
-        key=f"{log.id}/first sample", record=log, what="first sample", moment=log.clock.moment(first)
-    )
+    ends = (item.t if isinstance(log, DriveLog) else item[0] for item in (samples[0], samples[-1]))
+    try:
+        first, last = (log.clock.moment(t) for t in ends)
+    except (ValueError, OverflowError, OSError):
+        return  # times that are no instants: the checks of the log say so
+    yield RecordedEvent(key=f"{log.id}/first sample", record=log, what="first sample", moment=first)
     yield RecordedEvent(
         key=f"{log.id}/last sample",
         record=log,
         what="last sample",
-        moment=log.clock.moment(last),
+        moment=last,
         follows=f"{log.id}/first sample",
         # A device clock's offset is that of the first sample: the clock may have drifted until the last.
         own_interval=not log.clock.clock.startswith(DEVICE_MARK),
@@ -209,7 +211,9 @@ def _one_clock(network: TimeNetwork[Link], clock: str, ordered: Sequence[Recorde
 
 
 def resolution_us(moment: Moment) -> int:
-    """Width of a display's step in microseconds."""
+    """Width of a display's step in microseconds; a step that is none may be anything up to a day."""
+    if not 0 <= moment.resolution_s <= NEAR.total_seconds():
+        return _NEAR_US
     return timedelta(seconds=moment.resolution_s) // _MICROSECOND
 
 

@@ -183,6 +183,14 @@ def test_a_scan_507_km_away_a_quarter_of_an_hour_before_is_impossible_by_travel(
     assert "Tollgate" in one.sentence
 
 
+@pytest.mark.parametrize(
+    "broken", [{"lat": float("nan")}, {"lon": float("inf")}, {"accuracy_m": float("nan")}]
+)
+def test_a_position_that_is_none_claims_no_way(broken):
+    facts = in_two_zones()
+    assert found(replace(facts, photos=(replace(facts.photos[0], **broken),))) == ()
+
+
 @pytest.mark.parametrize(("hours", "is_possible"), [(3.4, False), (3.6, True), (-3.4, False), (-4.2, True)])
 def test_with_time_enough_for_the_way_either_way_round_nothing_is_impossible(hours, is_possible):
     scanned = datetime(2026, 7, 14, 22, 40, tzinfo=UTC) + timedelta(hours=hours)

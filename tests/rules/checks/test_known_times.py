@@ -102,6 +102,20 @@ def test_of_a_log_by_a_device_clock_only_the_first_sample_has_an_interval() -> N
     assert recorded_events(job(climate_logs=[replace(log, samples=())])) == ()
 
 
+@pytest.mark.parametrize("t", [float("nan"), float("inf"), 1e300])
+def test_a_log_whose_times_are_no_instants_has_no_events(t) -> None:
+    log = climate(samples=((t, 20.0, 50.0),))
+    assert recorded_events(job(climate_logs=[log])) == ()
+
+
+@pytest.mark.parametrize("step_s", [float("nan"), -60.0, 1e9])
+def test_a_step_that_is_none_shows_nothing(step_s) -> None:
+    first, second = replace(shown("09:10"), resolution_s=step_s), shown("09:40")
+    known = KnownTimes(job(scans=[scan_at("a", first), scan_at("b", second)]))
+    assert known.doubtful == frozenset()
+    assert resolution_us(first) == 86_400_000_000
+
+
 def test_the_events_do_not_depend_on_the_order_of_the_records() -> None:
     facts = windshield_job()
     turned = replace(facts, photos=facts.photos[::-1], scans=facts.scans[::-1], readings=facts.readings[::-1])
