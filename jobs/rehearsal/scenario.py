@@ -191,26 +191,30 @@ def _jobs(node: Branch | None, own_day: date | None, faults: Faults) -> dict[str
 
 def _alike(node: Table, faults: Faults) -> Table:
     """A job that is ``like`` another one of the file is that one with its own differences laid upon it."""
-    entries = dict(node.entries)
-    for name, job in node.entries.items():
-        other = job.get(LIKE) if isinstance(job, Table) else None
-        if other is None or not isinstance(job, Table):
-            continue
-        below = node.get(other.text) if isinstance(other, Leaf) else None
-        if not isinstance(below, Table) or below.get(LIKE) is not None or below is job:
-            known = [
-                key
-                for key, item in node.entries.items()
-                if isinstance(item, Table) and LIKE not in item.entries
-            ]
-            found = other.text if isinstance(other, Leaf) else "no name"
-            faults.add(
-                other.spot, f"jobs.{name}.{LIKE}", expected=one_of(known, found), found=found, code="like"
-            )
-            continue
-        own = {key: item for key, item in job.entries.items() if key != LIKE}
-        entries[name] = merge(below, table(job.spot, own, job.spots), faults, f"jobs.{name}")
-    return table(node.spot, entries, node.spots)
+    made: dict[str, Branch] = {}
+    for name in node:
+        _make_alike(name, node, made, faults, ())
+    return table(node.spot, made, node.spots)
+
+
+def _make_alike(
+    name: str, node: Table, made: dict[str, Branch], faults: Faults, through: tuple[str, ...]
+) -> None:
+    job = node.entries[name]
+    other = job.get(LIKE) if isinstance(job, Table) else None
+    if name in made or other is None or not isinstance(job, Table):
+        made.setdefault(name, job)
+        return
+    found = other.text if isinstance(other, Leaf) else "no name"
+    if found not in node.entries or found in (name, *through):
+        known = set(node.entries) - {name, *through}
+        faults.add(other.spot, f"jobs.{name}.{LIKE}", expected=one_of(known, found), found=found, code="like")
+        made[name] = job
+        return
+    _make_alike(found, node, made, faults, (*through, name))
+    below = made[found]
+    own = table(job.spot, {key: item for key, item in job.entries.items() if key != LIKE}, job.spots)
+    made[name] = merge(below, own, faults, f"jobs.{name}") if isinstance(below, Table) else own
 
 
 def _job(name: str, node: Branch, own_day: date | None, faults: Faults) -> JobScript | None:
