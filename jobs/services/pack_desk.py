@@ -1,7 +1,7 @@
 """Rule packs: exact bytes come in as a draft, are checked, are approved by a second person, and take effect
 on their day; a text that proves wrong is withdrawn."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from typing import Final
 from zoneinfo import ZoneInfo
@@ -311,7 +311,9 @@ def withdraw_pack(
     return row
 
 
-def _log(actor: Actor, as_of: datetime, what: str, row: PackEditionOnFile, detail: dict[str, object]) -> None:
+def _log(
+    actor: Actor, as_of: datetime, what: str, row: PackEditionOnFile, detail: Mapping[str, object]
+) -> None:
     recording.log_about(
         actor=actor,
         as_of=as_of,

@@ -49,7 +49,7 @@ class ReviewShape(serializers.Serializer[Any]):
 
     sha256 = serializers.CharField()
     may_be_approved = serializers.BooleanField()
-    errors = FaultShape(many=True)
+    faults = FaultShape(many=True)
     warnings = FaultShape(many=True)
     acknowledged = AcknowledgementShape(many=True)
     open_names = serializers.ListField(child=serializers.CharField())
@@ -142,7 +142,7 @@ class PackReview(Resource):
         told = {
             "sha256": row.sha256,
             "may_be_approved": report.may_be_approved,
-            "errors": report.errors,
+            "faults": report.errors,
             "warnings": report.warnings,
             "acknowledged": report.acknowledged,
             "open_names": report.open_names,

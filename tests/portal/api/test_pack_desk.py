@@ -78,7 +78,7 @@ def test_read_over_acknowledged_and_approved(
     for path in ("review", "difference", "effect"):
         assert foreign.get(f"{HERE}/{path}").codes == (404, "not_found")
     told = second.get(f"{HERE}/review").json()
-    assert (told["sha256"], told["may_be_approved"], told["errors"]) == (sha256, False, [])
+    assert (told["sha256"], told["may_be_approved"], told["faults"]) == (sha256, False, [])
     assert told["open_names"] == [warning["name"] for warning in told["warnings"]]
     assert approved(second, sha256).codes == (409, "warnings_open")
     names = {"names": told["open_names"]}
