@@ -104,6 +104,8 @@ PERMISSIONS: Final[Mapping[str, Mapping[str, Rule]]] = {
     "api:assessments": {"POST": Rule(RECORD, SHOP)},
     "api:assessment-run": {"GET": _READ},
     "api:assessment": {"GET": _READ},
+    "api:assessment-explanations": {"GET": _READ},
+    "api:advice": {"GET": _READ},
     "api:job-packets": {"POST": Rule(PACKETS, MANAGERS | frozenset({"quality_reviewer"}))},
     "api:packet": {"GET": Rule(READ, EVERYONE)},
     "api:packet-content": {"GET": Rule(READ, EVERYONE)},

@@ -1,7 +1,11 @@
 """The latest judgement of a job, and whether a newer one is under way."""
 
+import json
+
 from jobs.errors import NotFound
 from jobs.models import Assessment, AssessmentRun, Job
+from rules.canonical import from_plain
+from rules.result import Assessment as Judgement
 
 
 def latest_assessment(job: Job) -> Assessment:
@@ -14,6 +18,11 @@ def latest_assessment(job: Job) -> Assessment:
     if found is None:
         raise NotFound()
     return found
+
+
+def judged(row: Assessment) -> Judgement:
+    """The stored judgement read back."""
+    return from_plain(Judgement, json.loads(row.result))
 
 
 def is_pending(job: Job) -> bool:

@@ -3,6 +3,7 @@
 from django.urls import URLPattern, path
 
 from portal.api import (
+    advice,
     assessments,
     bays,
     clock,
@@ -10,6 +11,7 @@ from portal.api import (
     equipment,
     estimate,
     evidence,
+    explanations,
     glass,
     identity,
     jobs,
@@ -86,6 +88,8 @@ urlpatterns = [
     _route(f"{JOB}/assessments", assessments.Assessments, "assessments"),
     _route(f"{JOB}/assessments/<uuid:run_id>", assessments.OneRun, "assessment-run"),
     _route(f"{JOB}/assessment", assessments.LatestAssessment, "assessment"),
+    _route(f"{JOB}/assessment/explanations", explanations.Explanations, "assessment-explanations"),
+    _route(f"{JOB}/advice", advice.Advice, "advice"),
     _route(f"{JOB}/packets", packets.JobPackets, "job-packets"),
     _route("packets/<uuid:packet_id>", packets.OnePacket, "packet"),
     _route("packets/<uuid:packet_id>/content", packets.PacketContent, "packet-content"),

@@ -158,6 +158,8 @@ API_ROWS: Final[tuple[Row, ...]] = (
     _get("assessment-run", lambda things: f"jobs/{things.job}/assessments/{things.run}"),
     # Nobody has judged yet: to the right caller too there is no judgement, see the test of judging.
     _get("assessment", _job("/assessment"), gives=404),
+    _get("assessment-explanations", _job("/assessment/explanations"), gives=404),
+    _get("advice", _job("/advice"), gives=404),
     _get("packet", lambda things: f"packets/{things.packet}"),
     # The packet waits to be built: see the test of packets for sealed ones.
     _get("packet-content", lambda things: f"packets/{things.packet}/content", gives=409),
