@@ -103,13 +103,13 @@ def _any_way(proof: Proof, solved: Solved, z: float) -> Decided:
             decided.append(decide_solved(way, own, z))
         else:
             decided.append(Decided(verdict="not_shown", reasons=("missing",), parts={}))
-    stray = [name for name in solved if name not in taken]
-    if stray:
-        raise NotDecidableError(f'"{stray[0]}" is no value of any of these ways')
+    for name in solved:
+        if name not in taken:
+            raise NotDecidableError(f'"{name}" is no value of any of these ways')
     verdict = any_of(one.verdict for one in decided)
-    own = [code for one in decided if one.verdict == verdict for code in one.reasons]
+    codes = [code for one in decided if one.verdict == verdict for code in one.reasons]
     parts = {name: part for one in decided for name, part in one.parts.items()}
-    return Decided(verdict=verdict, reasons=tuple(dict.fromkeys(own)), parts=parts)
+    return Decided(verdict=verdict, reasons=tuple(dict.fromkeys(codes)), parts=parts)
 
 
 def _check_names(proof: Proof, solved: Solved, limits: Mapping[str, Limit]) -> None:

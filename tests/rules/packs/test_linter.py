@@ -42,6 +42,13 @@ def test_trigger_unreachable(when: str, trips: bool) -> None:
     assert [fault.line for fault in found] == ([20] if trips else [])
 
 
+def test_a_trigger_for_every_model_is_looked_at_too() -> None:
+    text = changed("calls_for: {by_model: {Dray: KM-FR}}", "calls_for: KM-FR")
+    assert told(text, "trigger_unreachable") == []
+    never = changed("- fitted: front_radar", "- {year: [2027, 2028]}", text)
+    assert [fault.line for fault in told(never, "trigger_unreachable")] == [20]
+
+
 KINDS = ("static", "dynamic", "static_then_dynamic", "initialise")
 
 
