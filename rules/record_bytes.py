@@ -3,7 +3,7 @@
 import dataclasses
 from collections.abc import Callable, Mapping
 from datetime import datetime
-from functools import cache
+from functools import cache, lru_cache
 from json.encoder import encode_basestring
 from typing import Any, Final
 
@@ -58,6 +58,8 @@ def _plain(value: Any) -> str:
     return canonical_bytes(value).decode("utf-8")
 
 
+# Most instants of a record stand in it several times. Equal instants have one text, whatever their zone.
+@lru_cache(maxsize=4096)
 def _instant(at: datetime) -> str:
     return f'"{instant_text(at)}"'
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 from rules.facts import JobFacts, OperationDone, once
@@ -152,8 +153,12 @@ def _shown(sensors: tuple[str, ...]) -> str:
 
 
 def _fitted(condition: Condition, situation: Situation) -> Judged:
-    facts = situation.facts
-    sensors = _sensors(condition, situation)
+    return _fitted_of(situation.facts, _sensors(condition, situation))
+
+
+@once
+def _fitted_of(facts: JobFacts, sensors: tuple[str, ...]) -> Judged:
+    """Many triggers ask for the same sensors."""
     truths: dict[str, Truth] = {sensor: fitted_truth(facts, sensor) for sensor in sensors}
     truth = any_of(truths.values())
     open_sensors = [sensor for sensor in sensors if truths[sensor] == "unknown"]
@@ -169,13 +174,18 @@ def _fit_gap(sensor: str) -> str:
     return f"it is not established whether the vehicle has its {plain_sensor(sensor)}"
 
 
+@lru_cache(maxsize=4096)
+def _operations_text(names: tuple[str, ...]) -> str:
+    return "operation: " + ", ".join(plain_operation(name) for name in names)
+
+
 def _operation(condition: Condition, situation: Situation) -> Judged:
     facts = situation.facts
     truth = operation_truth(facts, condition.names)
     on_list = [plain_operation(name) for name in names_on_list(facts) if name in condition.names]
     known = "on the list: " + ", ".join(on_list) if on_list else "none of them is on the closed list"
     return Judged(
-        text="operation: " + ", ".join(plain_operation(name) for name in condition.names),
+        text=_operations_text(condition.names),
         truth=truth,
         fact=LIST_OPEN if truth == "unknown" else known,
         why=", ".join(on_list) + " is on the list of repair operations" if on_list else "",

@@ -8,7 +8,7 @@ from tests.bench.workload import by_make, jobs, leaves, rules
 
 
 def test_the_run_compares_every_verdict_and_gives_every_ratio(capsys: pytest.CaptureFixture[str]) -> None:
-    found = run(count=12, ours=6, repeats=1, many=22)
+    found = run(count=8, ours=4, repeats=1, many=21)
     for name in ("R3", "R4", "R5", "S1"):
         assert any(key.startswith(name) and value > 0 for key, value in found.items())
     told = capsys.readouterr().out
