@@ -59,6 +59,11 @@ def test_every_edge_of_the_turn(turn: float, verdict: str) -> None:
     assert judged(mats(turns=(0.1, turn, 0.1, 0.1))).verdict == verdict
 
 
+def test_a_distance_is_judged_against_its_upper_limit_alone() -> None:
+    number = next(item for item in judged(mats()).numbers if item.name == "mat_1")
+    assert (number.lower, number.upper) == (None, 12.0)
+
+
 def test_both_directions_count_together() -> None:
     # 8 and 8 mm are 11.314 mm apart, above 12 - 1.744.
     readings = [
