@@ -5,13 +5,15 @@ from itertools import product
 
 import pytest
 
+from rules.assess import assess
 from rules.checks.alternatives import judge_alternatives
 from rules.checks.base import CheckContext
 from rules.checks.library import run_check
+from rules.packs.model import PackSet
 from rules.verdict import Number, Outcome, Verdict
-from tests.rules.builders import check_context
-from tests.rules.packs_on_file import procedure, proof
-from tests.rules.windshield_job import unsigned_job
+from tests.rules.builders import at, check_context
+from tests.rules.packs_on_file import packs_on_file, procedure, proof
+from tests.rules.windshield_job import unsigned_job, windshield_job
 
 MET = Outcome(verdict="met", sentence="It is there.", evidence=("a",), instruments=("TM-014",))
 NOT_MET = Outcome(
@@ -75,6 +77,30 @@ def test_the_library_judges_each_way_by_its_own_check() -> None:
     both = run_check(replace(context, proof=with_other))
     assert (alone.verdict, both.verdict) == ("met", "met")
     assert both.evidence == alone.evidence
+
+
+def test_a_whole_job_with_a_choice_in_its_pack() -> None:
+    """The fitted systems are established; the other way cannot be judged: one of the two is enough."""
+    common, *others = packs_on_file().editions
+    every = common.procedure("CP-EVERY")
+    assert every is not None
+
+    def chosen(*checks: str) -> tuple[str, tuple[str, ...], str]:
+        fit = next(one for one in every.proofs if one.id == "fit")
+        ways = tuple(replace(fit, check=check) for check in checks)
+        choice = replace(fit, check="any_of", arguments={}, alternatives=ways)
+        proofs = tuple(choice if one.id == "fit" else one for one in every.proofs)
+        procedures = (replace(every, proofs=proofs),)
+        rest = tuple(one for one in common.procedures if one.id != "CP-EVERY")
+        edition = replace(common, procedures=procedures + rest)
+        result = assess(PackSet(editions=(edition, *others)), windshield_job(), as_of=at("11:50"))
+        found = next(
+            one for one in result.findings if (one.procedure_id, one.proof_id) == ("CP-EVERY", "fit")
+        )
+        return found.verdict, found.outcome.reasons, result.disposition
+
+    assert chosen("horoscope", "fit_known") == ("met", (), "release")
+    assert chosen("horoscope", "palmistry") == ("not_shown", ("not_judged",), "hold")
 
 
 def test_a_proof_without_a_way_is_never_met() -> None:
