@@ -6,9 +6,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from django.core.management import call_command
+from django.core.management import CommandError, call_command
 
-from tests.jobs.shop import PACKS
+from tests.jobs.shop import PACKS, Shop, eastmarch
 from tests.rules.packs.texts import BASE, changed
 
 METHODS = PACKS / "methods" / "brackwater.yaml"
@@ -97,3 +97,23 @@ def test_faulty_methods_are_told(tmp_path: Path) -> None:
     with pytest.raises(Exception, match="The methods cannot be used") as told:
         call_command("check_pack", str(SEVEN), "--methods", str(path))
     assert "unknown_word" in str(told.value)
+
+
+@pytest.fixture
+def shop(db: None) -> Shop:
+    return eastmarch()
+
+
+def test_the_group_on_record_brings_its_own_methods(shop: Shop) -> None:
+    """Eastmarch has a tire gauge's budget, and no tape."""
+    status, text = run(SEVEN, "--org", shop.organisation.name[:8], "--on", "2026-05-05")
+    assert status == 0
+    assert "there is no method budget for target distance: this proof can never be met" in text
+    assert "[capability:OV-FC-STILL/target/distance]" in text
+
+
+def test_a_group_nobody_knows(shop: Shop) -> None:
+    with pytest.raises(CommandError, match='No one group is called "Nowhere"') as told:
+        call_command("check_pack", str(SEVEN), "--org", "Nowhere")
+    assert told.value.returncode == 2
+    assert shop.organisation.name in str(told.value)
