@@ -212,6 +212,8 @@ _WORDS: Final = {
     "longest high": "longest stretch, if every gap counted",
     "track": "length of the whole track",
     "distance": "length",
+    "minutes": "time by the data sheet",
+    "minutes hopeful": "time by the data sheet, readings plus their uncertainty",
     "rh": "humidity",
     "temp": "temperature",
 }

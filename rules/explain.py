@@ -89,7 +89,7 @@ def explanation(item: Finding, names: Mapping[str, str]) -> Explanation:
     """
     outcome = item.outcome
     rests_on = tuple(dict.fromkeys(names.get(record, "") for record in outcome.evidence))
-    rests_on = tuple(name for name in rests_on if name)
+    rests_on = _once(rests_on)
     is_open = outcome.verdict != MET
     return Explanation(
         procedure_id=item.procedure_id,
@@ -123,6 +123,15 @@ def explanations(assessment: Assessment) -> tuple[Explanation, ...]:
 
 def _can_be_done(settle: Settle, because: str) -> str:
     return f"This {SETTLE_WORDS[settle]}." if not because else f"{because} This {SETTLE_WORDS[settle]}."
+
+
+def _once(names: tuple[str, ...]) -> tuple[str, ...]:
+    """Without what is empty, and without a file that another name has behind it already."""
+    return tuple(
+        name
+        for name in names
+        if name and not any(re.search(rf"[(,] ?{re.escape(name)}[,)]", other) for other in names)
+    )
 
 
 def _evidence_numbers(texts: Iterable[str]) -> tuple[int, ...]:
@@ -272,6 +281,27 @@ _FACT_OF_GROUP: Final = {"on every job": "this is a job"}
 
 def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
+
+
+# ------------------------------------------------------------------ contradicting times
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ContradictionText:
+    """Claims about times that cannot all be true: all of it in a sentence, and claim by claim."""
+
+    sentence: str
+    claims: tuple[str, ...]
+
+
+def contradiction_texts(assessment: Assessment) -> tuple[ContradictionText, ...]:
+    """Every contradiction of times on record, as it is printed."""
+    return tuple(
+        ContradictionText(
+            sentence=readable(item.sentence), claims=tuple(readable(claim.words) for claim in item.claims)
+        )
+        for item in assessment.contradictions
+    )
 
 
 # ------------------------------------------------------------------ what holds the job

@@ -12,8 +12,9 @@ from django.utils.safestring import SafeString
 from jobs.access import Actor, locations_for
 from jobs.selectors.cars import BoardCar, OpenProof, board_cars
 from jobs.selectors.due import Due, due_within
-from portal.web.proof_rows import readable, record_part
-from portal.web.proof_words import title_of_row, to_do_of_row, turn_of_row
+from portal.web.proof_rows import record_part
+from portal.web.proof_words import title_of_row, turn_of_row
+from rules.explain import readable
 
 _GROUPS = (
     ("left", "Left against hold"),
@@ -154,7 +155,7 @@ def _settle(item: BoardCar) -> str:
     if not item.open_proofs:
         return "Nothing open"
     first = _first(item)
-    return readable(to_do_of_row(first.check, first.title, first.change)) or "See the car's page"
+    return readable(first.change) or "See the car's page"
 
 
 def _first(item: BoardCar) -> OpenProof:

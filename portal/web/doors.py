@@ -18,7 +18,7 @@ from portal.clock import now
 from portal.errors import problem_from, request_id_of
 from portal.permissions import PERMISSIONS, check
 from portal.web import wording
-from portal.web.proof_rows import readable
+from rules.explain import readable
 
 LOOKS = ("auto", "light", "dark", "sunlight")
 # Route, its name in the bar, and the routes below it.

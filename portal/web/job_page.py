@@ -4,6 +4,8 @@ from typing import Any
 
 from jobs.selectors import cars
 from portal.web import proof_rows, shaping, wording
+from rules.advice.target import target_advice
+from rules.explain import contradiction_texts, requirement_table
 from rules.result import Assessment, Decision
 
 _COLUMNS = ("met", "not_met", "not_shown")
@@ -28,6 +30,7 @@ def page_of(
     if assessment is None:
         return {"judged": False, "gate": "none", "gate_sentence": "Not judged yet."}
     rows = proof_rows.rows_of(assessment, people)
+    table = requirement_table(assessment)
     in_turn = sorted(rows, key=lambda item: item.order if item.verdict != "met" else (0, 0))
     by_verdict = {verdict: [item for item in in_turn if item.verdict == verdict] for verdict in _COLUMNS}
     groups = shaping.open_groups(rows)
@@ -41,7 +44,11 @@ def page_of(
         "undecided": [item for item in assessment.requirements if item.state == "cannot_tell"],
         "band": shaping.band(assessment, tz),
         "next": shaping.next_action(groups),
-        "required": shaping.required_of(assessment),
+        "required": [item for item in table.requirements if item.state != "not_required"],
+        "table": table,
+        "ruled_out": [item for item in table.requirements if item.state == "not_required"],
+        "contradictions": contradiction_texts(assessment),
+        "targets": target_advice(assessment),
         "not_required": shaping.not_required_words(assessment),
         "groups": groups,
         "pack_up": shaping.pack_up(assessment, groups, judging),

@@ -11,6 +11,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 from jobs.access import Actor, get_job_for
 from jobs.errors import DomainError, NotFound
 from jobs.selectors import cars
+from jobs.services.advice import home_answer
 from jobs.services.delivery import DeliveryEntry, deliver
 from jobs.services.odometer import Odometer
 from jobs.services.packet import request_packet
@@ -18,8 +19,10 @@ from jobs.services.release import ReleaseEntry, release_job
 from portal.clock import now
 from portal.errors import status_of
 from portal.permissions import DESK, MANAGERS
+from portal.web import wording
 from portal.web.board import board_of
 from portal.web.doors import page, said, said_address, show, words_of
+from portal.web.home_box import home_box
 from portal.web.job_page import judging_words, page_of
 
 
@@ -121,6 +124,12 @@ def _gate_page(
         "fault": words_of(fault, shown.get("titles")) if fault else None,
         "sheet": form,
         "new_ids": {name: uuid4() for name in ("release", "delivery", "packet")},
+        "home": home_box(
+            request.GET.dict(),
+            heading.tz,
+            lambda given, at: home_answer(job=job, as_of=at, entered=given),
+        ),
+        "road_caution": " ".join(wording.ROAD_CAUTIONS),
         "photo_missing": "odometer_out" not in cars.photographed(job),
         "may_release": actor.has_role(*actor.organisation.release_roles),
         "may_deliver": bool(actor.roles & DESK),

@@ -6,7 +6,8 @@ from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from portal.web import wording
-from portal.web.proof_rows import Row, plain, readable
+from portal.web.proof_rows import Row, plain
+from rules.explain import Explanation, readable
 from rules.result import Assessment, ProcedureResult, ReadyTime, Requirement, SignOffState
 
 
@@ -54,6 +55,7 @@ class GateItem:
     settle_words: str
     waived_by: str
     refused: bool
+    told: tuple[Explanation, ...]
 
 
 def open_groups(rows: Iterable[Row]) -> tuple[Group, ...]:
@@ -239,11 +241,12 @@ def column(rows: Iterable[Row]) -> list[GateItem]:
 def _gate_item(row: Row) -> GateItem:
     return GateItem(
         title=row.title,
-        sentence=row.line if row.verdict == "met" else row.sentence,
+        sentence=row.line if row.verdict == "met" else row.told.shows,
         change=row.change,
         settle_words=row.settle_words,
         waived_by=row.waived_by,
         refused=row.refused,
+        told=(row.told,),
     )
 
 
@@ -257,6 +260,7 @@ def _not_begun(rows: list[Row]) -> GateItem:
         settle_words=rows[0].settle_words,
         waived_by="",
         refused=False,
+        told=tuple(row.told for row in rows),
     )
 
 

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 from jobs.access import Actor, equipment_for, get_job_for, locations_for
 from jobs.errors import DomainError, NotFound
 from jobs.selectors import cars
+from jobs.services.advice import home_answer
 from jobs.services.decision import SignOffEntry, sign
 from jobs.services.devices import issue_clock_ticket
 from jobs.services.evidence_intake import Upload
@@ -21,6 +22,7 @@ from portal.clock import now
 from portal.errors import status_of
 from portal.web import own_clock, wording
 from portal.web.doors import page, said, said_address, show, words_of
+from portal.web.home_box import home_box
 from portal.web.job_page import judging_words, page_of
 
 
@@ -168,6 +170,12 @@ def _car_page(
         "kinds": wording.KINDS,
         "instruments": [item.tag for item in equipment_for(actor).exclude(state="retired").order_by("tag")],
         "sign_roles": [pair for pair in wording.SIGN_ROLES if actor.has_role(pair[0])],
+        "home": home_box(
+            request.GET.dict(),
+            heading.tz,
+            lambda given, at: home_answer(job=job, as_of=at, entered=given),
+        ),
+        "road_caution": " ".join(wording.ROAD_CAUTIONS),
         "sessions": [
             {"id": session.pk, "words": f"{session.procedure_id}, attempt {session.attempt}"}
             for session in cars.sessions_of(job)

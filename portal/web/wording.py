@@ -9,12 +9,6 @@ SETTLE_GROUPS: Final = (
     ("desk", "Still open: from the desk"),
     ("never", "Cannot be repaired"),
 )
-SETTLE_WORDS: Final = {
-    "now": "can still be done now",
-    "car_here": "can be done with the car here",
-    "desk": "can be done from the desk",
-    "never": "cannot be repaired",
-}
 # The same classes as counts in a sentence: "2 with the car here, 1 from the desk".
 SETTLE_COUNTS: Final = (
     ("now", "while the set-up stands"),

@@ -26,6 +26,7 @@ _HOW_TO_FILE: Final = {
     "there is no climate log": "File the climate log from the setting on.",
     "the climate log names no logger, so its uncertainty is unknown": "Name the logger that made the log.",
 }
+_NOT_YET: Final = "That time has not come yet."
 _WAIT: Final = "Wait until the ready time; do not drive the car before."
 
 
@@ -260,7 +261,7 @@ def _by_time(context: CheckContext, draft: Draft, cure: PaneCure) -> None:
         return
     sentence = _ready_sentence(context.facts, cure)
     if not cure.movements and ready.high > context.gate_at:
-        draft.not_shown("missing", sentence, _WAIT)
+        draft.not_shown("missing", sentence, _WAIT, why=_NOT_YET)
     elif not cure.cautious.covered:
         draft.not_shown(
             "missing",

@@ -18,6 +18,7 @@ from jobs.packets.pages.means import adhesive_view, instruments_view, people_vie
 from jobs.packets.pages.procedures import procedures_view
 from jobs.packets.pages.sheets import sheets_view
 from jobs.packets.source import pack_file_name
+from rules.explain import contradiction_texts
 
 ROAD_CAUTION: Final = (
     "Driver does not touch or watch the device. Obey traffic law and weather limits. Systems may not react "
@@ -60,6 +61,7 @@ def packet_page(context: PageContext) -> Page:
         {
             "packet": _packet(context),
             "front": front_view(context),
+            "contradictions": contradiction_texts(context.assessment),
             "requirements": requirements_view(context),
             "identity": identity_view(context),
             "owner": owner_view(context),

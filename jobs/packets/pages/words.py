@@ -49,7 +49,7 @@ CHECK_TITLES: Final = {
     "adhesive_ready": "Adhesive ready before driving",
     "citation_given": "Maker's text looked up",
     "step_list_signed": "Step list signed",
-    "tyre_pressures": "Tyre pressures",
+    "tyre_pressures": "Tire pressures",
     "voltage_log": "Supply voltage",
     "drive_log": "Counted drive",
     "ignition_unbroken": "Key stayed on",

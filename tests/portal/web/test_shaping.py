@@ -9,11 +9,15 @@ import pytest
 
 from portal.templatetags.marks import gate, mark, strip, verdict
 from portal.templatetags.moments import fours, offset_words, short, stamp, zone
-from portal.web import proof_rows, proof_words, shaping, wording
+from portal.web import proof_rows, shaping, wording
 from portal.web.job_page import page_of
+from rules.checks.to_do import TO_DO, to_do
+from rules.checks.unjudged import NO_SESSION
+from rules.explain import readable
 from rules.result import Assessment, Decision, ProcedureResult, ReadyTime, Requirement
-from rules.verdict import Finding, Number, Outcome
+from rules.verdict import REASON_ORDER, Finding, Number, Outcome
 from rules.vocabulary import PHOTO_SUBJECTS
+from rules.why import why_of
 
 AT: Final = datetime(2026, 5, 5, 18, 30, tzinfo=UTC)
 TZ: Final = "America/Chicago"
@@ -28,6 +32,7 @@ def finding(check: str, verdict_: Any = "not_shown", **changes: Any) -> Finding:
         change=changes.pop("change", "" if verdict_ == "met" else "Do it."),
         settle=changes.pop("settle", "car_here"),
         numbers=changes.pop("numbers", ()),
+        shows=changes.pop("shows", ""),
     )
     values: dict[str, Any] = {
         "procedure_id": "CP-EVERY",
@@ -109,28 +114,6 @@ def ready(minutes_from_gate: int, **changes: Any) -> ReadyTime:
 
 
 @pytest.mark.parametrize(
-    ("number", "words"),
-    [
-        (Number(name="distance", value=3206.0, unit="mm"), "distance 3206 mm"),
-        (
-            Number(name="distance", value=3206.0, unit="mm", u=1.2, guard=1.974, lower=3184.2, upper=3215.8),
-            "distance 3206 mm, standard uncertainty 1.2 mm, accepted from 3186.174 to 3213.826 mm",
-        ),
-        (
-            Number(name="total_time", value=719.0, unit="s", lower=600.0),
-            "total time 719 s, accepted from 600 s",
-        ),
-        (Number(name="yaw", value=-0.045, unit="deg", upper=0.6), "yaw −0.045°, accepted up to 0.6°"),
-        (Number(name="lowest_temp", value=18.9, unit="degC"), "lowest temp 18.9 °C"),
-        (Number(name="left", value=None, unit="mm"), "left: none"),
-        (Number(name="count", value=-0.0, unit=""), "count 0"),
-    ],
-)
-def test_numbers_carry_unit_doubt_and_accepted_zone(number: Number, words: str) -> None:
-    assert proof_rows.number_words(number) == words
-
-
-@pytest.mark.parametrize(
     ("text", "words"),
     [
         ("closed it at 2026-05-05 13:05.", "closed it at 5 May 2026, 13:05."),
@@ -141,7 +124,7 @@ def test_numbers_carry_unit_doubt_and_accepted_zone(number: Number, words: str) 
     ],
 )
 def test_sentences_of_the_rules_are_made_readable(text: str, words: str) -> None:
-    assert proof_rows.readable(text) == words
+    assert readable(text) == words
 
 
 def test_a_met_row_tells_what_it_rests_on_and_an_open_one_what_would_change_it() -> None:
@@ -174,7 +157,7 @@ def test_open_rows_come_in_the_order_of_what_can_still_be_done() -> None:
     )
     groups = shaping.open_groups(rows)
     assert [group.code for group in groups] == ["now", "car_here", "desk", "never", "decided"]
-    assert [row.title for row in groups[1].rows] == ["Tyre pressures", "Final scan"]
+    assert [row.title for row in groups[1].rows] == ["Tire pressures", "Final scan"]
     assert groups[-1].rows[0].waived_by == "Tobin Achterly"
     nearest = shaping.next_action(groups)
     assert nearest is not None
@@ -189,7 +172,13 @@ def test_there_is_no_next_thing_where_nothing_can_be_done(settle: str) -> None:
 
 def test_a_proof_of_a_procedure_nobody_began_says_what_it_asks_for() -> None:
     waiting = [
-        finding(check, procedure_id="OV-FC-ROAD", title="Forward camera", change="Carry out: Forward camera.")
+        finding(
+            check,
+            procedure_id="OV-FC-ROAD",
+            title="Forward camera",
+            shows=NO_SESSION,
+            change=to_do(check, "Forward camera"),
+        )
         for check in ("tyre_pressures", "drive_log", "no_such_check")
     ]
     rows = proof_rows.rows_of(judgement(*waiting), {})
@@ -333,7 +322,7 @@ def test_photo_subjects_are_those_of_the_packs_asked_ones_first() -> None:
 
 def test_no_word_of_these_pages_says_that_a_car_is_in_order() -> None:
     told = [*wording.CAUTIONS, *wording.ROAD_CAUTIONS, *wording.GLASS_CAUTIONS, wording.ADHESIVE]
-    told += [proof_words.to_do_of_row(check, "p", "Carry out: p.") for check in ("drive_log", "voltage_log")]
+    told += [*TO_DO.values(), *(why_of((code,)) for code in REASON_ORDER), why_of(())]
     assert not [line for line in told if re.search(r"\b(safe|approved|passed|certified|ok)\b", line.lower())]
 
 
