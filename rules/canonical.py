@@ -6,7 +6,7 @@ import math
 import types
 from collections.abc import Callable, Mapping
 from datetime import UTC, date, datetime
-from functools import cache
+from functools import cache, lru_cache
 from json.encoder import encode_basestring
 from typing import Any, Final, Literal, TypeVar, Union, get_args, get_origin, get_type_hints
 
@@ -319,13 +319,20 @@ def _read_float(data: object) -> float:
 
 
 def _read_instant(data: object) -> datetime:
+    value = _instant_of(data) if type(data) is str else None
+    if value is None:
+        raise PlainError("", "an instant like 2026-05-05T13:40:00Z is needed")
+    return value
+
+
+# Most instants of a record stand in it several times.
+@lru_cache(maxsize=4096)
+def _instant_of(text: str) -> datetime | None:
     try:
-        value = datetime.fromisoformat(data) if isinstance(data, str) else None
-        if value is not None and instant_text(value) == data:
-            return value
+        value = datetime.fromisoformat(text)
+        return value if instant_text(value) == text else None
     except (ValueError, OverflowError):
-        pass
-    raise PlainError("", "an instant like 2026-05-05T13:40:00Z is needed")
+        return None
 
 
 def _read_day(data: object) -> date:
