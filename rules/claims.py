@@ -170,6 +170,8 @@ def add_receipts(network: TimeNetwork[Link], events: Sequence[RecordedEvent]) ->
         record = event.record
         if event.what == "back_at" or (isinstance(record, Session) and event.what != "started"):
             continue
+        if not event.own_interval:
+            continue  # the clock's offset there is only carried over from the first sample
         network.at_most(ORIGIN, event.key, microseconds(record.received_at), Link("received", event))
 
 

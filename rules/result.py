@@ -143,7 +143,8 @@ class Contradiction:
         claims: in the order of the times they give; without any one of them the others could be true.
         excess_s: seconds by which they miss each other, 0 where only an open bound is touched.
         sentence: all of it in plain words.
-        records: ids of every record that the claims are of or that rests on a clock which they put in doubt.
+        records: ids of the records put in doubt: those of which more is claimed than a clock's time, and
+            those that rest on a clock which contradicts itself.
     """
 
     claims: tuple[ClaimSaid, ...]

@@ -177,11 +177,19 @@ def _told(facts: JobFacts, known: KnownTimes, cycles: Iterable[Cycle]) -> tuple[
     found: dict[object, Contradiction] = {}
     for cycle in sorted(cycles, key=lambda one: (len(one), total(one), [(e.start, e.end) for e in one])):
         own_clock = _own_clock(cycle)
-        key = own_clock or frozenset(name for edge in cycle for name in edge.claim.records)
+        touched = _touched(cycle) | set(_resting_on(known, own_clock))
+        key = own_clock or frozenset(touched)
         if key not in found:
-            resting = _resting_on(known, own_clock)
-            found[key] = _contradiction(facts, cycle, resting)
+            found[key] = _contradiction(facts, cycle, touched)
     return tuple(sorted(found.values(), key=lambda one: (-one.excess_s, one.records)))
+
+
+def _touched(cycle: Cycle) -> set[str]:
+    """The records that a contradiction puts in doubt: those of which something is claimed beyond a clock.
+
+    A record that only lends the interval of its own clock to tell the offset is not in doubt by that.
+    """
+    return {name for edge in cycle if edge.claim.kind not in _CLOCK_KINDS for name in edge.claim.records}
 
 
 def _own_clock(cycle: Cycle) -> str:
@@ -200,7 +208,7 @@ def _resting_on(known: KnownTimes, clock: str) -> tuple[str, ...]:
     )
 
 
-def _contradiction(facts: JobFacts, cycle: Cycle, resting: Sequence[str]) -> Contradiction:
+def _contradiction(facts: JobFacts, cycle: Cycle, touched: Iterable[str]) -> Contradiction:
     """The cycle in words, from its first time to its last; claims of one record beside each other as one."""
     claims: list[ClaimSaid] = []
     for _, group in groupby(reversed(cycle), key=_subject):
@@ -218,7 +226,7 @@ def _contradiction(facts: JobFacts, cycle: Cycle, resting: Sequence[str]) -> Con
         claims=tuple(claims),
         excess_s=to_six(us / 1_000_000),
         sentence=f"{head} cannot all be true: {told}. They miss each other by {by}.",
-        records=tuple(sorted({name for claim in claims for name in claim.records} | set(resting))),
+        records=tuple(sorted(touched)),
     )
 
 

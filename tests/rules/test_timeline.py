@@ -308,6 +308,18 @@ def test_what_the_server_had_received_had_happened():
     assert "the server had received the time of the lamp record at 2026-05-05 11:10:00" in one.sentence
 
 
+def test_a_record_that_only_tells_the_clock_is_not_put_in_doubt():
+    """Two lamp records by one compared clock; the server had the second seven seconds before it happened."""
+
+    def read(text, received):
+        when = replace(moment(text, "device:tablet"), low=at(text), high=at(text))
+        return replace(unsigned_job().lamp_records[0], id=text, at=when, received_at=at(received))
+
+    both = (read("10:00", "10:01"), read("10:30:07", "10:30"))
+    (one,) = found(replace(unsigned_job(), lamp_records=both))
+    assert (one.records, one.excess_s) == (("10:30:07",), 7.0)
+
+
 def test_a_slip_is_older_than_the_picture_it_is_seen_in():
     slip = SlipSeen(job_id="job-417", issued_at=at("10:00"), authentic=True)
     early = photo("early", ("plate",), "09:59:30", slip=slip, received_at=at("10:05"))
