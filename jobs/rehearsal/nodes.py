@@ -13,6 +13,7 @@ from rules.packs.reader import read_mapping
 
 DROP: Final = "drop"
 EXTENDS: Final = "extends"
+LIKE: Final = "like"
 # A baseline of a baseline of a baseline is as much as anybody can follow (project default).
 LONGEST_CHAIN: Final = 4
 
@@ -65,7 +66,7 @@ def load(path: Path, *, shown: str = "") -> Table:
     """
     chain: list[Table] = []
     seen: list[Path] = []
-    folder, name = path.parent, shown or str(path)
+    name = shown or str(path)
     current: Path | None = path
     while current is not None:
         root = _read(current, name)
@@ -77,7 +78,6 @@ def load(path: Path, *, shown: str = "") -> Table:
     while chain:
         merged = merge(merged, chain.pop(), faults)
     faults.stop_if_any()
-    del folder
     return merged
 
 
@@ -177,19 +177,25 @@ def merge(base: Table, over: Table, faults: Faults, where: str = "") -> Table:
             continue
         below = entries.get(key)
         inner = f"{where}.{key}" if where else key
-        if isinstance(node, Table):
-            node = merge(below, node, faults, inner) if isinstance(below, Table) else _plain(node, faults)  # noqa: PLW2901
-        entries[key] = node
+        if isinstance(node, Table) and isinstance(below, Table):
+            entries[key] = merge(below, node, faults, inner)
+        elif isinstance(node, Table):
+            entries[key] = _without_drops(node, faults, inner)
+        else:
+            entries[key] = node
         spots[key] = over.spot_of(key)
     return table(over.spot, entries, spots)
 
 
-def _plain(node: Table, faults: Faults) -> Table:
-    return _without_drops(node, faults)
+def _is_like_another(node: Table, where: str) -> bool:
+    """A job that is like another one: its drops wait until that one is known."""
+    return LIKE in node.entries and where.startswith("jobs.") and where.count(".") == 1
 
 
 def _without_drops(node: Table, faults: Faults, where: str = "") -> Table:
     """A mapping with nothing below it: a ``drop`` in it takes nothing away and is a fault."""
+    if _is_like_another(node, where):
+        return node
     _dropped(node, faults, where, there=None)
     entries = {
         key: _without_drops(item, faults, f"{where}.{key}" if where else key)

@@ -31,11 +31,10 @@ from jobs.rehearsal.fields import (
 )
 from jobs.rehearsal.job_kinds import JOB_KINDS
 from jobs.rehearsal.kinds import DESK_KINDS, HEADER, WORLD_SECTIONS, Kind
-from jobs.rehearsal.nodes import EXTENDS, Branch, Leaf, Table, load, merge, table
+from jobs.rehearsal.nodes import EXTENDS, LIKE, Branch, Leaf, Table, load, merge, table
 from jobs.rehearsal.script import Act, ClockScript, JobScript, Part, Scenario
 
 MOST_JOBS: Final = 20
-LIKE: Final = "like"
 CAST: Final[Mapping[str, str]] = {
     "technician": "itolvaar",
     "glass": "mondry",
