@@ -5,6 +5,7 @@ from typing import Any
 
 import pytest
 
+from rules.checks.event_times import event_time
 from rules.checks.records import target_identity
 from rules.checks.target_pose import target_pose
 from rules.checks.targets import POSE_CHECK, of_this_target
@@ -145,3 +146,9 @@ def test_a_board_that_names_its_procedure() -> None:
     facts = both((), target_identities=records)
     assert said(identity(facts, STILL, RADAR)) == ("met", ())
     assert said(identity(facts, RADAR, STILL)) == ("met", ())
+
+
+def test_the_event_of_a_target_is_not_that_of_another() -> None:
+    facts = both(set_up())
+    assert event_time(context(facts, STILL, also=(RADAR,)), "target").moment == moment("10:20")
+    assert event_time(context(facts, RADAR, also=(STILL,)), "target").moment is None
