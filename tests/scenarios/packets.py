@@ -1,6 +1,7 @@
 """Packets of played jobs: asked for through the API, taken, read by outside programs."""
 
 import subprocess
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -9,6 +10,7 @@ from typing import Any
 from django.core.management import call_command
 
 from portal.demo.steps import JobSteps
+from rules.explain import readable
 
 
 @dataclass(frozen=True)
@@ -50,6 +52,13 @@ def text_of(pdf: bytes, folder: Path, *options: str) -> str:
 def joined(text: str) -> str:
     """Every run of white space as one space."""
     return " ".join(text.split())
+
+
+def told_in(finding: Mapping[str, Any]) -> tuple[str, ...]:
+    """The parts of a finding's explanation as a packet prints them."""
+    outcome = finding["outcome"]
+    parts = (outcome["required"], outcome["shows"], outcome["why"], outcome["change"])
+    return tuple(readable(part) for part in parts if part)
 
 
 def unbroken(text: str) -> str:

@@ -12,7 +12,7 @@ import pytest
 
 from portal.demo.steps import Plan
 from portal.demo.windshield import Attempt, WindshieldJob
-from tests.scenarios.packets import Taken, body_of, packet_of, unbroken, verify
+from tests.scenarios.packets import Taken, body_of, packet_of, told_in, unbroken, verify
 from tests.scenarios.stage import DAY, Read, Stage, number_in
 
 pytestmark = [pytest.mark.django_db, pytest.mark.slow, pytest.mark.xdist_group("scenario-key-off")]
@@ -102,5 +102,6 @@ def test_the_packet_tells_of_both_drives(
     ):
         assert unbroken(words) in packed, words
     for finding in played.after.told["findings"]:
-        assert unbroken(finding["outcome"]["sentence"]) in packed, finding["proof_id"]
+        for part in told_in(finding):
+            assert unbroken(part) in packed, (finding["proof_id"], part)
     assert verify(played.packet.pdf, tmp_path, capsys)[0] == 0

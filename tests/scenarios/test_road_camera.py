@@ -21,8 +21,8 @@ from jobs.packets.source import PacketSource
 from portal.demo.steps import Plan
 from portal.demo.windshield import Attempt, WindshieldJob
 from rules.canonical import sha256_hex
-from rules.explain import VERDICT_WORDS
-from tests.scenarios.packets import Taken, body_of, packet_of, unbroken, verify
+from rules.explain import VERDICT_WORDS, readable
+from tests.scenarios.packets import Taken, body_of, packet_of, told_in, unbroken, verify
 from tests.scenarios.stage import DAY, Read, Sent, Stage, number_in, refused, row_counts, stored_files
 
 pytestmark = [pytest.mark.django_db, pytest.mark.slow, pytest.mark.xdist_group("scenario-road-camera")]
@@ -129,9 +129,8 @@ def test_the_text_of_the_packet_says_everything(played: Played, tmp_path: Path) 
     for finding in played.after.told["findings"]:
         outcome = finding["outcome"]
         assert VERDICT_WORDS[outcome["verdict"]] in text
-        assert unbroken(outcome["sentence"]) in packed, (finding["procedure_id"], finding["proof_id"])
-        for note in outcome["notes"]:
-            assert unbroken(note) in packed
+        for part in (*told_in(finding), *(readable(note) for note in outcome["notes"])):
+            assert unbroken(part) in packed, (finding["procedure_id"], finding["proof_id"], part)
     for words in ("719 s", "341", "233", "145", "10:10", "Gate: release", "not shown", "waived", "refused"):
         assert words in text
 

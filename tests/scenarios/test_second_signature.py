@@ -11,7 +11,7 @@ import pytest
 
 from portal.demo.steps import Plan
 from portal.demo.windshield import Attempt, WindshieldJob
-from tests.scenarios.packets import Taken, body_of, packet_of, text_of, unbroken, verify
+from tests.scenarios.packets import Taken, body_of, packet_of, text_of, told_in, unbroken, verify
 from tests.scenarios.stage import DAY, Read, Stage, refused
 
 pytestmark = [pytest.mark.django_db, pytest.mark.slow, pytest.mark.xdist_group("scenario-second-signature")]
@@ -81,7 +81,8 @@ def test_both_signatures_are_printed(
 ) -> None:
     text = body_of(played.packet.pdf, tmp_path)
     for finding in played.after.told["findings"]:
-        assert unbroken(finding["outcome"]["sentence"]) in unbroken(text), finding["proof_id"]
+        for part in told_in(finding):
+            assert unbroken(part) in unbroken(text), (finding["proof_id"], part)
     front = text_of(played.packet.pdf, tmp_path, "-l", "1")
     for words in (
         "Ines Tolvaar, technician, 5 May 2026, 11:12",
