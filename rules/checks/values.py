@@ -84,7 +84,7 @@ def own_place(context: CheckContext, quantity: str, words: str, number: int | No
     """The reading of a proof that names no place: at its own id, numbered where it asks for several."""
     proof = context.proof
     place = proof.id if number is None else f"{proof.id}_{number}"
-    alone = sum(1 for item in context.procedure.proofs if item.check == proof.check) == 1
+    alone = len([item for item in context.procedure.proofs if item.check == proof.check]) == 1
     places = (place, "") if number is None and proof.check == "learned_aim" and alone else (place,)
     return Wanted(quantity=quantity, places=places, words=words, own_procedure=True)
 

@@ -167,6 +167,7 @@ def test_while_the_session_runs_a_voided_survey_does_not_serve() -> None:
 def test_fewer_than_nine_places() -> None:
     eight = judged(floor(points=GRID[:8]), where="OV-SV-STILL/floor")
     assert said(eight) == ("not_shown", ("missing",))
+    assert "has 8 places" in eight.sentence
     assert judged(floor(points=GRID[:9]), where="OV-SV-STILL/floor").verdict == "met"
 
 
