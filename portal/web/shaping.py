@@ -80,20 +80,25 @@ def open_groups(rows: Iterable[Row]) -> tuple[Group, ...]:
 
 
 def next_action(groups: tuple[Group, ...]) -> NextAction | None:
-    """The first thing that can still be done; None where nothing is open or nothing can be done."""
-    for group in groups:
-        if group.code in ("never", "decided"):
-            return None
-        first = group.rows[0]
-        button, href = _button(first)
-        return NextAction(
-            when=wording.NEXT_WHEN[group.code],
-            title=first.title,
-            change=first.change,
-            href=href,
-            button=button,
-        )
-    return None
+    """The next thing that can be done; None where nothing is open or nothing can be done.
+
+    What can be lost with the set-up comes first; then the turn of a usual day decides, at the car or not.
+    """
+    by_code = {group.code: group for group in groups}
+    if "now" in by_code:
+        return _action("now", by_code["now"].rows[0])
+    found = [(code, row) for code in ("car_here", "desk") if code in by_code for row in by_code[code].rows]
+    if not found:
+        return None
+    code, first = min(found, key=lambda item: item[1].turn)
+    return _action(code, first)
+
+
+def _action(code: str, first: Row) -> NextAction:
+    button, href = _button(first)
+    return NextAction(
+        when=wording.NEXT_WHEN[code], title=first.title, change=first.change, href=href, button=button
+    )
 
 
 def _button(first: Row) -> tuple[str, str]:
