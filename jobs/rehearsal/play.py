@@ -6,7 +6,8 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any, Final
 
-from django.db import transaction
+from django.core.exceptions import ValidationError
+from django.db import DatabaseError, transaction
 from django.db.models import Model
 
 from jobs import outbox
@@ -28,6 +29,7 @@ from jobs.rehearsal.stage import Call, JobOnStage, Stage, call_for, in_scope, se
 from jobs.rehearsal.times import When
 from jobs.rehearsal.world_rows import pack_reader, with_changes
 from jobs.services.assessment import request_assessment
+from jobs.services.replay import replay_job
 from jobs.tasks import assess_job, build_packet, look_ahead
 
 Player = Callable[[Call], Model | None]
@@ -76,6 +78,10 @@ PLAYERS: Final[Mapping[str, Player]] = {
     "checks_before_use": play_decisions.play_check_before_use,
     "withdrawn_packs": play_decisions.play_withdrawn_pack,
 }
+# What rows that fit no table come to.
+_UNMAKEABLE: Final = (
+    DatabaseError, ValidationError, AttributeError, KeyError, OSError, TypeError, ValueError,
+)  # fmt: skip
 _ORDER: Final = Kind(cast="front_desk")
 _RANK: Final = {name: place for place, name in enumerate(("orders", *DESK_KINDS, *JOB_KINDS))}
 _TASKS: Final[dict[str, Any]] = {task.name: task for task in (assess_job, build_packet, look_ahead)}
@@ -123,7 +129,7 @@ def rehearse(scenario: Scenario, *, server: str = "", keep: bool = False) -> Reh
                 scratch(rows, changed=bool(scenario.world), pack_bytes=packs, server=server, keep=keep)
             )
             stage = set_stage(scenario, rows)
-        except (DomainError, KeyError, TypeError, ValueError, OSError) as error:
+        except (*_UNMAKEABLE, DomainError) as error:
             raise _no_world(scenario, error) from error
         rehearsed = _Player(stage).play()
     rehearsed.kept_in = opened.database if keep else ""
@@ -167,7 +173,29 @@ class _Player:
             self._judge(part, at)
         for left in due:
             self._differ(left.call.act, "is later than the last part", "not played", job=left.call.job_name)
+        self._replay()
         return self.rehearsed
+
+    def _replay(self) -> None:
+        """The last judgement of every job is reached again from the facts that were kept with it."""
+        for job in self.stage.jobs.values():
+            if job.row is None or self._agrees(job):
+                continue
+            self.rehearsed.differences.append(
+                Difference(
+                    spot=job.script.spot,
+                    part="",
+                    job=job.script.id,
+                    where="replay",
+                    expected="the judgement on record",
+                    found="another one",
+                )
+            )
+
+    @staticmethod
+    def _agrees(job: JobOnStage) -> bool:
+        with scope(job.organisation.pk):
+            return not job.job.assessments.exists() or replay_job(job.job).agrees
 
     def _timeline(self) -> list[_Due]:
         acts: list[tuple[Act, JobOnStage | None]] = [(act, None) for act in self.stage.scenario.desk]

@@ -28,6 +28,7 @@ def job_report(on_stage: JobOnStage, told: Mapping[str, str]) -> dict[str, Any]:
         "left_against_hold": bool(judged["left_against_hold"] or job.left_against_hold),
         "statement": judged["statement"],
         "held_because": judged["held_because"],
+        "contradictions": [item["sentence"] for item in judged["contradictions"]],
         "ready": _ready(judged["ready"]),
         "requirements": {
             item["procedure_id"]: {"state": item["state"], "reasons": item["reasons"]}

@@ -50,7 +50,7 @@ _MILEAGE = checked(
 
 
 def _world(node: Branch, faults: Faults, where: str) -> dict[str, Any]:
-    fields = {name: may(named(_row)) for name in WORLD_SECTIONS}
+    fields = {name: may(plain if name == "models" else named(_row)) for name in WORLD_SECTIONS}
     return read_table(node, fields, faults, where, partial=True)
 
 
