@@ -267,11 +267,13 @@ class _Player:
     def _judge(self, part: Part, at: datetime) -> None:
         jobs: dict[str, Any] = {}
         with standing_at(at):
-            for job in self.stage.jobs.values():
-                if job.row is not None:
+            for name, job in self.stage.jobs.items():
+                if job.row is not None and (name in part.expect or not part.expect):
                     self._ask(job, at)
             self._work_off()
         for name, job in self.stage.jobs.items():
+            if part.expect and name not in part.expect:
+                continue
             if job.row is not None:
                 with scope(job.organisation.pk):
                     jobs[name] = job_report(job, self.stage.told)

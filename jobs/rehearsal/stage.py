@@ -1,7 +1,7 @@
 """The stage of a rehearsal: the cast, the clocks, and which row every record of the story became."""
 
 import uuid
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any, Final
@@ -57,14 +57,23 @@ class Stage:
     rows: dict[tuple[str, str, str], Model] = field(default_factory=dict)
     told: dict[str, str] = field(default_factory=dict)
     _compared: set[tuple[uuid.UUID, datetime]] = field(default_factory=set)
+    _found: dict[tuple[str, ...], Any] = field(default_factory=dict)
 
     def id(self, job: str, *names: str) -> uuid.UUID:
         """The same id for the same record on every run."""
         return uuid.uuid5(_NAMESPACE, "/".join((self.scenario.title, job, *names)))
 
+    def once(self, key: tuple[str, ...], find: Callable[[], Any]) -> Any:
+        """What ``find`` gave the first time: the cast and its devices do not change while a story is told."""
+        if key not in self._found:
+            with unscoped():
+                self._found[key] = find()
+        return self._found[key]
+
     def place(self, code: str, organisation: Organisation) -> Location:
-        with unscoped():
-            found = Location.objects.filter(organisation=organisation, code=code).first()
+        rows = Location.objects.filter
+        key = ("place", str(organisation.pk), code)
+        found: Location | None = self.once(key, lambda: rows(organisation=organisation, code=code).first())
         if found is None:
             raise Refused("unknown_location", f"There is no location {code} in {organisation.name}.")
         return found
@@ -244,14 +253,16 @@ def call_for(stage: Stage, act: Act, job: JobOnStage | None) -> Call:
     day = job.script.day if job is not None else stage.scenario.day
     at = act.at.on(day, zone).astimezone(UTC)
     as_of = act.received.on(day, zone).astimezone(UTC) if act.received is not None else at
-    person = _person(act.by or _by_cast(act, around.script))
-    device = _device(act.device or around.script.device, around.organisation, place)
-    actor = replace(actor_for_person(person, as_of=as_of), device=device)
+    login = act.by or _by_cast(act, around.script)
+    actor = stage.once(("actor", login), lambda: actor_for_person(_person(login), as_of=as_of))
+    name = act.device or around.script.device
+    key = ("device", str(around.organisation.pk), str(place.pk), name)
+    device = stage.once(key, lambda: _device(name, around.organisation, place))
     return Call(
         stage=stage,
         act=act,
         job_on_stage=job,
-        actor=actor,
+        actor=replace(actor, device=device),
         device=device,
         at=at,
         as_of=as_of,
@@ -269,21 +280,18 @@ def _by_cast(act: Act, script: JobScript) -> str:
 
 
 def _person(login: str) -> Person:
-    with unscoped():
-        found = Person.objects.select_related("organisation").filter(login=login).first()
+    found = Person.objects.select_related("organisation").filter(login=login).first()
     if found is None:
         raise Refused("unknown_person", f"There is nobody with the login {login}.")
     return found
 
 
 def _device(name: str, organisation: Organisation, place: Location) -> Device:
-    with unscoped():
-        rows = Device.objects.select_related("equipment").filter(organisation=organisation)
-        if name:
-            found = rows.filter(name__in=(name, f"{name} clock")).order_by("name").first()
-        else:
-            here = rows.filter(location=place, equipment__isnull=True)
-            found = here.order_by("name").first()
+    rows = Device.objects.select_related("equipment").filter(organisation=organisation)
+    if name:
+        found = rows.filter(name__in=(name, f"{name} clock")).order_by("name").first()
+    else:
+        found = rows.filter(location=place, equipment__isnull=True).order_by("name").first()
     if found is None:
         raise Refused("unknown_device", f"There is no device {name or 'at ' + place.code}.")
     return found
