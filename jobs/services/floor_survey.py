@@ -76,6 +76,7 @@ def record_survey(*, bay: Bay, actor: Actor, as_of: datetime, entry: SurveyEntry
     if not 1 <= entry.valid_months <= MOST_MONTHS:
         raise refused("bad_number", "valid_months", f"valid_months lies between 1 and {MOST_MONTHS}.")
     points, step = _points(entry)
+    _check_bay(bay, points)
     u_z = _u_z(instrument, points, step, as_of)
     device = references.device(actor, entry.device, "device")
     survey = BayFloorSurvey(
@@ -169,6 +170,19 @@ def _points(entry: SurveyEntry) -> tuple[tuple[Point, ...], float]:
     if on_one_line([(x, y) for x, y, _ in found]):
         raise refused("points_on_one_line", "points", "All points lie on one line: spread them over the bay.")
     return tuple(found), max(steps)
+
+
+def _check_bay(bay: Bay, points: Sequence[Point]) -> None:
+    """Points spread wider than the bay were typed in another unit: its slope would come out too small."""
+    spans = [max(point[axis] for point in points) - min(point[axis] for point in points) for axis in (0, 1)]
+    sizes = (float(bay.length_mm), float(bay.width_mm))
+    for axis, span, size in zip("xy", spans, sizes, strict=True):
+        if span > size:
+            raise refused(
+                "out_of_range",
+                "points",
+                f"The points span {span:g} mm in {axis}; bay {bay.code} has {size:g} mm.",
+            )
 
 
 def _length(text: str, unit: str, field: str, unit_field: str) -> tuple[float, float]:

@@ -66,7 +66,7 @@ def home_question(
         work_s=entered.work_s,
         instruments=tuple(_dated(facts.place, item, now) for item in facts.equipment),
         past=tuple(f"{_name(item)}" for item in opened if _is_past(item)),
-        unknown=_unknown(facts, assessment),
+        unknown=(*_unknown(facts, assessment), *_drives_unknown(editions, opened)),
     )
 
 
@@ -153,6 +153,16 @@ def _drives(editions: tuple[PackEdition, ...], opened: Iterable[Finding]) -> Ite
             sun_above_deg=float(sun) if isinstance(sun, int | float) else None,
             citation=item.citation,
         )
+
+
+def _drives_unknown(editions: tuple[PackEdition, ...], opened: Iterable[Finding]) -> Iterable[str]:
+    """Open proofs of which it is not known what drive they ask for; a window without it would be too early."""
+    for item in opened:
+        proof = _proof(editions, item)
+        if item.check == "drive_log" and proof is None:
+            yield f"{_name(item)}: the text that asks for this drive is not at hand."
+        elif proof is not None and any(way.check == "drive_log" for way in proof.alternatives):
+            yield f"{_name(item)}: a drive is one of several ways, and which will be taken is not known."
 
 
 def _proof(editions: tuple[PackEdition, ...], item: Finding) -> Proof | None:

@@ -4,7 +4,7 @@ import math
 
 from rules.checks.base import CheckContext
 from rules.checks.draft import Draft, listed, plain
-from rules.checks.one_reading import Named, judge_value, known_u, value_words
+from rules.checks.one_reading import Named, judge_value, known_u, u_of_mean, value_words
 from rules.checks.sentences import begin
 from rules.checks.sentences import plain as plain_name
 from rules.checks.several import numbers_asked
@@ -99,11 +99,10 @@ def _u_of_mean(context: CheckContext, readings: list[Reading], unit: str) -> flo
     """Repetition is averaged away; certificate and correction are one amount for all points."""
     if any(known_u(item) is None for item in readings):
         return None
-    count = len(readings)
-    repeated = math.fsum(item.u * item.u for item in readings if item.u is not None) / (count * count)
+    repeated = u_of_mean(readings, [item.u or 0.0 for item in readings])
     corrected = max(item.u_added for item in readings)
     certified = certificate_u(context, {item.instrument for item in readings}, unit)
-    return math.sqrt(math.fsum((repeated, corrected * corrected, certified * certified)))
+    return math.sqrt(math.fsum((repeated * repeated, corrected * corrected, certified * certified)))
 
 
 def certificate_u(context: CheckContext, tags: set[str | None], unit: str) -> float:

@@ -10,6 +10,7 @@ from rules.checks.sentences import begin
 from rules.checks.taken import take
 from rules.checks.values import judge_reading, limit_argument, own_place
 from rules.facts import Reading
+from rules.packs.signed import as_judged
 from rules.quantities import Limit
 from rules.rounding import to_six
 from rules.verdict import MET, Outcome
@@ -26,7 +27,7 @@ def mat_positions(context: CheckContext) -> Outcome:
     if not isinstance(count, int) or isinstance(count, bool) or count < 1:
         raise TypeError(f"mats of proof {context.proof.id} is no number of mats")
     centre = _one_sided(limit_argument(context, "each_centre"))
-    turn = context.proof.arguments.get("each_turn")
+    turn = as_judged(context.proof, "each_turn", context.proof.arguments.get("each_turn"))
     turned = f", turned {turn.text}" if isinstance(turn, Limit) else ""
     draft = begin(context, f"Each of {count} mats must lie {centre.text} from its drawn place{turned}")
     shown = [_judge_mat(context, draft, number, centre) for number in range(1, count + 1)]

@@ -1,6 +1,7 @@
 """One measured value against its limit, told with its numbers: the one way in which checks judge a value."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -40,6 +41,30 @@ def known_u(reading: Reading) -> float | None:
         return math.hypot(reading.u, reading.u_added)
     has_method = reading.instrument is not None or reading.quantity in READ_BY_EYE
     return math.hypot(reading.u, reading.u_added) if has_method and reading.u > 0.0 else None
+
+
+def u_of_mean(readings: Sequence[Reading], independent: Sequence[float]) -> float:
+    """Standard uncertainty of the mean of readings whose independent parts are given, in their unit.
+
+    Repetition is averaged away. The rounding of a value typed in steps coarser than its other uncertainty is
+    not: every repeat is rounded the same way. (A step of less than twice the spread of the readings is.)
+    """
+    count = len(readings)
+    rounding = [_rounding_u(reading, u) for reading, u in zip(readings, independent, strict=True)]
+    pairs = zip(independent, rounding, strict=True)
+    rest = [max(0.0, (u - shared) * (u + shared)) for u, shared in pairs]
+    shared = max(rounding, default=0.0)
+    return math.sqrt(math.fsum(rest) / (count * count) + shared * shared)
+
+
+def _rounding_u(reading: Reading, u: float) -> float:
+    """The part of ``u`` that is one rounding for all repeats; 0 where the step is fine enough."""
+    step = reading.resolution
+    if step is None or not math.isfinite(step) or step <= 0.0:
+        return 0.0
+    rounding = min(u, step / math.sqrt(12.0))
+    rest = math.sqrt(max(0.0, (u - rounding) * (u + rounding)))
+    return rounding if rest < step / 2.0 else 0.0
 
 
 def judge_value(

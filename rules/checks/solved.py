@@ -8,6 +8,7 @@ from rules.checks.drive import CountedTime, needs_of, reason_of
 from rules.conformity import decide_limit
 from rules.packs.check_library import CHECKS, is_plain
 from rules.packs.model import Proof
+from rules.packs.signed import as_judged
 from rules.quantities import Limit
 from rules.verdict import MET, Reason, Tally, Verdict, any_of, not_met, not_shown
 
@@ -85,7 +86,7 @@ def limits_of(proof: Proof) -> dict[str, Limit]:
         return {}
     found = {}
     for name in CHECKS[proof.check].arguments:
-        value = proof.arguments.get(name)
+        value = as_judged(proof, name, proof.arguments.get(name))
         if isinstance(value, Limit):
             found[name] = value
     return found

@@ -27,7 +27,8 @@ class Wanted:
     """A reading to look for. ``words`` name it in a sentence: ``arch height front left``.
 
     ``own_procedure``: its place is only the proof's id, so that a reading may mean another procedure's proof
-    of the same name. ``own_bay``: it counts for the bay it was read in.
+    of the same name. ``own_bay``: it counts for the bay it was read in. ``not_of_others``: one that names
+    another procedure is not known to be about this one.
     """
 
     quantity: str
@@ -35,6 +36,7 @@ class Wanted:
     words: str
     own_procedure: bool = False
     own_bay: bool = False
+    not_of_others: bool = False
 
 
 def wanted(quantity: str, place: str) -> Wanted:
@@ -102,12 +104,42 @@ def _belongs(context: CheckContext, asked: Wanted, reading: Reading) -> Truth:
     """Is the reading shown to be about this procedure, and about the bay of its session?"""
     if asked.own_procedure:
         return _means_this_procedure(context, reading)
+    if asked.not_of_others:
+        return _may_be_of_another(context, asked, reading)
     if not asked.own_bay:
         return "true"
     session = context.session
     if session is None or session.bay is None or reading.bay is None:
         return "unknown"
     return "true" if reading.bay == session.bay else "false"
+
+
+def _may_be_of_another(context: CheckContext, asked: Wanted, reading: Reading) -> Truth:
+    """A reading may name no procedure, or this one; one of another that asks for the same is its own."""
+    if reading.procedure_id in (None, context.procedure.id):
+        return "true"
+    other = context.required.get(reading.procedure_id or "")
+    if other is None:
+        return "unknown"
+    proofs = with_alternatives(other.procedure.proofs)
+    asks = any(
+        asked.quantity == proof.arguments.get("of") and not set(asked.places).isdisjoint(_places_of(proof))
+        for proof in proofs
+    )
+    return "false" if asks else "unknown"
+
+
+def _places_of(proof: Proof) -> tuple[str, ...]:
+    """The places that a proof of one quantity names, or its id."""
+    found: list[str] = []
+    for name in ("place", "each_of"):
+        argument = proof.arguments.get(name, ())
+        found += [argument] if isinstance(argument, str) else [str(item) for item in _as_tuple(argument)]
+    return tuple(found) or (proof.id,)
+
+
+def _as_tuple(argument: object) -> tuple[object, ...]:
+    return argument if isinstance(argument, tuple) else ()
 
 
 def _may_take_its_place(context: CheckContext, asked: Wanted, item: Reading, found: Reading) -> bool:
@@ -122,9 +154,10 @@ def _may_take_its_place(context: CheckContext, asked: Wanted, item: Reading, fou
 
 def _unclear(draft: Draft, asked: Wanted) -> None:
     what = "bay" if asked.own_bay else "procedure"
+    names = f"does not name this {what}" if asked.not_of_others else f"names no {what}"
     draft.not_shown(
         "missing",
-        f"A reading of the {asked.words} names no {what}, so it is not known what it is about.",
+        f"A reading of the {asked.words} {names}, so it is not known what it is about.",
         f"Read the {asked.words} again and name the {what}.",
         "now",
     )

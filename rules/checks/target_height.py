@@ -96,13 +96,13 @@ def _step(context: CheckContext, draft: Draft, nominal_x: float) -> Step | None:
     ]
     if not on_pads:
         return Step(value=stand.value, u=u)
-    plane = _wheel_plane(context, draft, nominal_x)
+    plane = _wheel_plane(context, draft, nominal_x, stand)
     if plane is None:
         return None
     return Step(value=to_six(stand.value - plane.value), u=math.hypot(u, plane.u))
 
 
-def _wheel_plane(context: CheckContext, draft: Draft, nominal_x: float) -> Step | None:
+def _wheel_plane(context: CheckContext, draft: Draft, nominal_x: float, stand: Reading) -> Step | None:
     """Height and uncertainty of the plane through the four wheel pads, where the stand is."""
     pads: list[Reading] = []
     for place in PADS:
@@ -117,7 +117,7 @@ def _wheel_plane(context: CheckContext, draft: Draft, nominal_x: float) -> Step 
         draft.rests_on(reading)
         draft.uses([reading.instrument])
         pads.append(reading)
-    if len(pads) < len(PADS):
+    if len(pads) < len(PADS) or not _of_one_frame(draft, [stand, *pads]):
         return None
     uncertainties = [known_u(item) for item in pads]
     known = [u for u in uncertainties if u is not None]
@@ -132,6 +132,20 @@ def _wheel_plane(context: CheckContext, draft: Draft, nominal_x: float) -> Step 
     spot = (1.0, nominal_x, 0.0)
     variance = math.fsum(spot[i] * plane.covariance[i][j] * spot[j] for i in range(3) for j in range(3))
     return Step(value=plane.height(nominal_x, 0.0), u=max(known) * math.sqrt(max(0.0, variance)))
+
+
+def _of_one_frame(draft: Draft, readings: list[Reading]) -> bool:
+    """Heights are comparable where one level read them all, in one set."""
+    if len({(item.instrument, item.set_no) for item in readings}) == 1:
+        return True
+    draft.not_shown(
+        "conflict",
+        "The floor at the stand and under the wheels was read in different sets or with different levels, so "
+        "the heights have no common level.",
+        "Read the floor at the stand and under all four wheels in one set, with one level.",
+        "now",
+    )
+    return False
 
 
 def _pad_places(context: CheckContext, draft: Draft) -> tuple[tuple[float, float], ...] | None:

@@ -14,6 +14,7 @@ from rules.checks.target_tape import FRONT, Tape, nominal_of, tape_of
 from rules.checks.target_words import SET_UP_ANEW, change_words
 from rules.checks.thrust import Thrust, thrust_for
 from rules.conformity import decide_limit
+from rules.packs.signed import as_judged
 from rules.quantities import Limit
 from rules.rounding import to_six
 from rules.science.pose import sideways_u
@@ -64,7 +65,7 @@ def target_pose(context: CheckContext) -> Outcome:
 
 
 def _limit(context: CheckContext, name: str) -> Limit | None:
-    found = context.proof.arguments.get(name)
+    found = as_judged(context.proof, name, context.proof.arguments.get(name))
     return found if isinstance(found, Limit) else None
 
 

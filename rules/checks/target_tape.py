@@ -6,10 +6,18 @@ from dataclasses import dataclass
 from typing import Final
 
 from rules.checks.base import CheckContext
-from rules.checks.draft import Draft, listed, plain
+from rules.checks.draft import Draft, plain
 from rules.checks.one_reading import known_u
+from rules.checks.tape_sets import (
+    largest_scale,
+    mean_of,
+    one_value_each,
+    place_words,
+    sets_agree,
+    uncertainties_known,
+    without_copies,
+)
 from rules.checks.targets import not_serving, serving_one, serving_sets
-from rules.facts import Reading
 from rules.quantities import Limit
 from rules.rounding import to_six
 from rules.science.pose import Observation, Pose, PoseError, solve
@@ -22,9 +30,6 @@ PLACES: Final = tuple(f"{axle}_{ends}" for axle in ("d", "b") for ends in ENDS)
 # A bar that seems turned further than this was not set up so: left and right were exchanged (project
 # default).
 MOST_TURN_DEG: Final = 45.0
-# Repeated readings of one distance lie no further apart than this many standard uncertainties (project
-# default).
-MOST_RANGE_U: Final = 4.0
 _READ_FOUR: Final = "Read the four distances from the axle's marks to the ends of the bar."
 
 
@@ -47,13 +52,6 @@ class Tape:
     counts: tuple[int, ...]
     lengths: Lengths
     nominal: float
-
-
-def place_words(place: str) -> str:
-    """``d_LR (left front mark to the right end of the bar)``."""
-    sides = {"L": "left", "R": "right"}
-    axle = "front" if place.startswith("d_") else "rear"
-    return f"{place} ({sides[place[2]]} {axle} mark to the {sides[place[3]]} end of the bar)"
 
 
 def nominal_of(limit: Limit) -> float:
@@ -84,11 +82,14 @@ def tape_of(context: CheckContext, draft: Draft, distance: Limit, *, on_thrust_l
     if not all(math.isfinite(item.value) and item.value > 0.0 for item in readings):
         _no_distances(context, draft, not_shown("unreadable"))
         return None
-    if not _uncertainties_known(draft, readings) or not _sets_agree(draft, by_place):
+    if not uncertainties_known(draft, readings) or not one_value_each(draft, by_place):
         return None
+    if not sets_agree(draft, by_place):
+        return None
+    by_place = {place: without_copies(row) for place, row in by_place.items()}
     marks = _marks(context, lengths)
-    scale = {item.instrument: _largest_scale(readings, item.instrument) for item in readings}
-    observations = tuple(_mean(place, marks[place[0]], row, scale) for place, row in by_place.items())
+    scale = {item.instrument: largest_scale(readings, item.instrument) for item in readings}
+    observations = tuple(mean_of(place, marks[place[0]], row, scale) for place, row in by_place.items())
     counts = tuple(len(row) for row in by_place.values())
     return _solved(draft, observations, counts, lengths, nominal_of(distance))
 
@@ -183,7 +184,8 @@ def _wheelbase(context: CheckContext, draft: Draft) -> float | None:
     if not taken and nominal is not None and nominal > 0.0:
         return nominal
     reading, reason = serving_one(context, quantity, of_the_car=True)
-    if reading is None and nominal is not None and nominal > 0.0:
+    contradicts = reason is not None and reason.code == "conflict"
+    if reading is None and not contradicts and nominal is not None and nominal > 0.0:
         return nominal
     words = "distance from the front marks to the rear marks"
     change = "Record the wheelbase of the vehicle, or measure from the front marks to the rear marks."
@@ -201,74 +203,7 @@ def _wheelbase(context: CheckContext, draft: Draft) -> float | None:
     return reading.value
 
 
-# ------------------------------------------------------------------ uncertainties and sets
-
-
-def independent_u(reading: Reading) -> float | None:
-    """The part of u that another reading with the same instrument does not share, mm; None if not known."""
-    u = None if reading.instrument is None else reading.u
-    if u is None or reading.u_common is None:
-        return None
-    shared = reading.u_common * reading.value
-    left = (u - shared) * (u + shared)
-    return math.sqrt(left) if left > 0.0 else None
-
-
-def _uncertainties_known(draft: Draft, readings: Sequence[Reading]) -> bool:
-    unknown = [item.place for item in readings if independent_u(item) is None]
-    if not unknown:
-        return True
-    names = listed(dict.fromkeys(unknown))
-    sentence = f"Read without a tape that has a method budget, so the uncertainty is unknown: {names}."
-    draft.not_shown(
-        "uncertainty_unknown", sentence, "Read the distances with a tape on the instrument list.", "now"
-    )
-    return False
-
-
-def _sets_agree(draft: Draft, by_place: dict[str, tuple[Reading, ...]]) -> bool:
-    """Repeated readings of one distance that lie too far apart are not of one and the same set-up."""
-    apart = []
-    for place, row in by_place.items():
-        values = [item.value for item in row]
-        spread = to_six(max(values) - min(values))
-        limit = to_six(MOST_RANGE_U * min(independent_u(item) or 0.0 for item in row))
-        if spread > limit:
-            apart.append(f"{place_words(place)} by {plain(spread, 1, (limit,))} mm")
-    if not apart:
-        return True
-    draft.not_shown(
-        "readings_disagree",
-        f"Readings of the same distance differ by more than {MOST_RANGE_U:g} standard uncertainties: "
-        f"{listed(apart)}.",
-        "Correct or set aside the reading that is wrong.",
-        "now",
-    )
-    return False
-
-
-def _largest_scale(readings: Sequence[Reading], instrument: str | None) -> float:
-    return max(item.u_common or 0.0 for item in readings if item.instrument == instrument)
-
-
-def _mean(
-    place: str, axle: tuple[float, float], row: Sequence[Reading], scale: dict[str | None, float]
-) -> Observation:
-    """The mean of the readings of one distance: independent parts shrink, shared ones do not."""
-    count = len(row)
-    total = math.fsum(item.value for item in row)
-    squares = math.fsum((independent_u(item) or 0.0) * (independent_u(item) or 0.0) for item in row)
-    x, half_track = axle
-    side, end = place[2], place[3]
-    return Observation(
-        place=place,
-        mark=(x, half_track if side == "L" else -half_track),
-        end="left" if end == "L" else "right",
-        distance=total / count,
-        u=math.sqrt(squares) / count,
-        scale=tuple((str(item.instrument), scale[item.instrument], item.value / total) for item in row),
-        additive=tuple((str(item.instrument), item.u_added, 1.0 / count) for item in row),
-    )
+# ------------------------------------------------------------------ the marks
 
 
 def _marks(context: CheckContext, lengths: Lengths) -> dict[str, tuple[float, float]]:

@@ -6,13 +6,14 @@ from typing import Final
 
 from rules.checks.base import CheckContext
 from rules.checks.draft import Draft, plain
-from rules.checks.freshness import LASTING_KINDS, serving
+from rules.checks.freshness import LASTING_KINDS
 from rules.checks.one_reading import Named, judge_value, known_u, limit_words
 from rules.checks.sentences import begin
 from rules.checks.stale_words import why_stale
 from rules.checks.targets import last_serving
 from rules.facts import Moment, Reading, live
 from rules.packs.model import Proof
+from rules.packs.signed import as_judged
 from rules.quantities import Limit
 from rules.rounding import to_six
 from rules.science.thrust import ThrustLine, agrees_in_size, thrust_line
@@ -22,6 +23,7 @@ CHECK: Final = "thrust_angle"
 # A printed thrust angle and the one computed from toe must agree in size to this (project default).
 PRINTOUT_WITHIN_DEG: Final = 0.02
 _READ_TOE: Final = "Read the toe of both rear wheels on the alignment rack."
+_TRANSCRIBE: Final = "Transcribe the printout again, or measure the rear axle again."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,7 +51,7 @@ def thrust_angle(context: CheckContext) -> Outcome:
     Reason codes: missing, evidence_stale, uncertainty_unknown, conflict, outside_limit, undecided,
     instrument_not_capable.
     """
-    limit = context.proof.arguments["limit"]
+    limit = as_judged(context.proof, "limit", context.proof.arguments["limit"])
     if not isinstance(limit, Limit):
         raise TypeError("limit of thrust_angle is no limit")
     draft = begin(context, f"The thrust angle must be {limit_words(limit)}")
@@ -102,6 +104,8 @@ def thrust_of(context: CheckContext) -> Thrust:
         taken = tuple(item for item in (left, right) if item is not None)
         return Thrust(line=None, readings=taken, faults=tuple(faults))
     readings: tuple[Reading, ...] = (left, right)
+    if left.set_no != right.set_no:
+        return Thrust(line=None, readings=readings, faults=(_of_two_sets(left, right),))
     angle = (right.value - left.value) / 2.0
     printed, fault = _printed(own, angle)
     if printed is not None:
@@ -139,6 +143,18 @@ def _no_toe(context: CheckContext, side: str, reason: Reason) -> ThrustFault:
     return ThrustFault(reason=reason, sentence=sentence, change=_READ_TOE)
 
 
+def _of_two_sets(left: Reading, right: Reading) -> ThrustFault:
+    """One wheel as read before an adjustment and the other after it make no line."""
+    return ThrustFault(
+        reason=not_shown("conflict"),
+        sentence=(
+            f"The toe of the left and of the right rear wheel is of different sets ({left.set_no} and "
+            f"{right.set_no}), so they need not be of one state of the car."
+        ),
+        change=_READ_TOE,
+    )
+
+
 def _no_uncertainty() -> ThrustFault:
     return ThrustFault(
         reason=not_shown("uncertainty_unknown"),
@@ -150,7 +166,10 @@ def _no_uncertainty() -> ThrustFault:
 def _printed(context: CheckContext, angle: float) -> tuple[Reading | None, ThrustFault | None]:
     """The thrust angle as the rack printed it, and the fault if its size is another than that from toe."""
     found = [item for item in context.facts.readings if item.quantity == "thrust_printed"]
-    printed, _ = serving(context, found, _taken)
+    printed, reason = last_serving(context, found)
+    if reason is not None and reason.code == "conflict":
+        sentence = "The thrust angle of the printout is on record with two values for one time."
+        return None, ThrustFault(reason=reason, sentence=sentence, change=_TRANSCRIBE)
     if printed is None:
         # One that does not serve belongs to another state of the car.
         return None, None
@@ -162,8 +181,7 @@ def _printed(context: CheckContext, angle: float) -> tuple[Reading | None, Thrus
         f"wheels one of {plain(abs(angle), 3)} deg: they differ by "
         f"{plain(apart, 3, (PRINTOUT_WITHIN_DEG,))} deg, and {PRINTOUT_WITHIN_DEG:g} deg is the most."
     )
-    change = "Transcribe the printout again, or measure the rear axle again."
-    return printed, ThrustFault(reason=not_shown("conflict"), sentence=sentence, change=change)
+    return printed, ThrustFault(reason=not_shown("conflict"), sentence=sentence, change=_TRANSCRIBE)
 
 
 def _taken(reading: Reading) -> Moment:

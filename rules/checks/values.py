@@ -1,5 +1,7 @@
 """value, angle, learned_aim, point_position: each reading against its limit, every one of them there."""
 
+from dataclasses import replace
+
 from rules.checks.base import CheckContext
 from rules.checks.draft import Draft, listed
 from rules.checks.one_reading import Named, judge_value, known_u, value_words
@@ -7,6 +9,7 @@ from rules.checks.sentences import begin, names_argument, plain, word_argument
 from rules.checks.taken import Wanted, take, wanted
 from rules.conformity import Decision
 from rules.facts import Reading
+from rules.packs.signed import as_judged
 from rules.quantities import Limit
 from rules.verdict import MET, Outcome
 
@@ -27,7 +30,7 @@ def value(context: CheckContext) -> Outcome:
     where = f" at {listed(plain(place) for place in places)}" if places else ""
     draft = begin(context, f"{plain(quantity).capitalize()}{where} must be {limit.text}")
     if places:
-        asked = [wanted(quantity, place) for place in places]
+        asked = [replace(wanted(quantity, place), not_of_others=True) for place in places]
     else:
         asked = [own_place(context, quantity, plain(quantity))]
     shown = [_judge(context, draft, item, limit) for item in asked]
@@ -74,7 +77,7 @@ def _each(context: CheckContext, axes: tuple[str, ...], quantity: str, what: str
 
 def limit_argument(context: CheckContext, name: str) -> Limit:
     """A proof's limit; without it the proof cannot be judged."""
-    argument = context.proof.arguments.get(name)
+    argument = as_judged(context.proof, name, context.proof.arguments.get(name))
     if not isinstance(argument, Limit):
         raise TypeError(f"{name} of proof {context.proof.id} is no limit")
     return argument

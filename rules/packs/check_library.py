@@ -35,7 +35,8 @@ class ArgumentSpec:
         unit: the program's unit of a limit or quantity; empty: that of the quantity named under ``of``.
         allowed: the words that may stand here; empty takes any plain name.
         own_names: names under the own-name prefix may stand here too.
-        open_when_absent: leaving the argument out is the strict case, so adding it loosens.
+        open_when_absent: leaving the argument out is the strict case, so adding it loosens, or it asks for
+            something else.
     """
 
     kind: Kind
@@ -74,6 +75,11 @@ def _word(*allowed: str, required: bool = True) -> ArgumentSpec:
     return ArgumentSpec(kind="word", allowed=allowed, required=required)
 
 
+def _moved_to(word: str) -> ArgumentSpec:
+    """A word that turns a proof to another moment or another line: adding it is no tightening."""
+    return ArgumentSpec(kind="word", allowed=(word,), open_when_absent=True)
+
+
 def _words(*allowed: str, required: bool = True, own_names: bool = False) -> ArgumentSpec:
     return ArgumentSpec(
         kind="words", allowed=allowed, required=required, own_names=own_names, tightens="more"
@@ -85,6 +91,9 @@ def _count(*, required: bool = True, tightens: Tightens = "same") -> ArgumentSpe
 
 
 _PLACES: Final = ArgumentSpec(kind="words", tightens="more")
+# Naming a place where none was named, or several in place of one, asks for something else.
+_PLACE: Final = ArgumentSpec(kind="word", open_when_absent=True)
+_OTHER_PLACES: Final = ArgumentSpec(kind="words", tightens="more", open_when_absent=True)
 _STATES: Final = ArgumentSpec(kind="states", allowed=LAMPS, tightens="more")
 _ANGLES: Final = tuple(name for name, unit in QUANTITY_UNITS.items() if unit == "deg")
 LAMP_STATE_WORDS: Final = (*(state for state in LAMP_STATES if state != "not_seen"), "any")
@@ -134,7 +143,7 @@ CHECKS: Final[Mapping[str, CheckSpec]] = {
         arguments={
             "before": _STATES,
             "after": _STATES,
-            "at": _word("delivery", required=False),
+            "at": _moved_to("delivery"),
             "none_lit": _words(*LAMP_GROUPS, required=False),
         },
         needs_one=(("before", "after", "none_lit"),),
@@ -164,7 +173,7 @@ CHECKS: Final[Mapping[str, CheckSpec]] = {
         arguments={
             "says": _words(*STATEMENTS, own_names=True),
             "with_photo": ArgumentSpec(kind="word", allowed=PHOTO_SUBJECTS, own_names=True),
-            "at": _word("after_session", required=False),
+            "at": _moved_to("after_session"),
         }
     ),
     "tool_result": CheckSpec(arguments={"says": _word("completed"), "each_of": _PLACES}),
@@ -221,7 +230,7 @@ CHECKS: Final[Mapping[str, CheckSpec]] = {
         arguments={
             "measured_from": _word(*DATUM_MARKS),
             "bar_length": ArgumentSpec(kind="quantity", unit="mm", required=True),
-            "centred_on": _word("thrust_line", required=False),
+            "centred_on": _moved_to("thrust_line"),
             "distance": _limit("mm"),
             "sideways": _limit("mm"),
             "yaw": _limit("deg", required=False),
@@ -251,16 +260,16 @@ CHECKS: Final[Mapping[str, CheckSpec]] = {
     "angle": CheckSpec(
         arguments={
             "of": _word(*_ANGLES),
-            "place": ArgumentSpec(kind="word"),
-            "each_of": _PLACES,
+            "place": _PLACE,
+            "each_of": _OTHER_PLACES,
             "limit": _limit("deg"),
         }
     ),
     "value": CheckSpec(
         arguments={
             "of": _word(*QUANTITY_UNITS),
-            "place": ArgumentSpec(kind="word"),
-            "each_of": _PLACES,
+            "place": _PLACE,
+            "each_of": _OTHER_PLACES,
             "limit": _limit(""),
         }
     ),

@@ -8,6 +8,7 @@ from rules.packs.alternatives import ANY_OF
 from rules.packs.check_library import CHECKS, ArgumentSpec, Tightens
 from rules.packs.errors import Fault, FaultList
 from rules.packs.model import Argument, PackEdition, Procedure, Proof
+from rules.packs.signed import as_judged
 from rules.quantities import Limit
 
 _STRICTER_WORDS: Final = {("indicative", "mandatory")}
@@ -80,7 +81,10 @@ def loosenings(house: Proof, maker: Proof) -> tuple[tuple[str, str], ...]:
         return (("check", f"the maker's proof is {maker.check}, not {house.check}"),)
     found = _looser_ways(house, maker)
     for key, value in house.arguments.items():
-        if not _is_tighter(CHECKS[house.check].arguments[key], value, maker.arguments.get(key)):
+        spec, theirs = CHECKS[house.check].arguments[key], maker.arguments.get(key)
+        judged = as_judged(house, key, value), as_judged(maker, key, theirs)
+        # As written and as judged: "between -50 mm and 8 mm" lies inside "at most 8 mm", not inside its size.
+        if not _is_tighter(spec, value, theirs) or not _is_tighter(spec, judged[0] or value, judged[1]):
             found.append((key, f'"{key}" asks for less than the maker, or cannot be compared'))
     if house.waivable and not (maker.waivable and house.waive_role == maker.waive_role):
         found.append(("waivable", "the maker's text does not let this person waive it"))
@@ -136,8 +140,18 @@ def _merged(house: Proof, maker: Proof) -> Proof:
         broken_by=tuple(dict.fromkeys((*maker.broken_by, *house.broken_by))),
         earlier_visit=maker.earlier_visit and house.earlier_visit,
         cite=maker.cite,
-        alternatives=maker.alternatives if ANY_OF in loose else house.alternatives,
+        alternatives=maker.alternatives if ANY_OF in loose else _ways(house, maker),
     )
+
+
+def _ways(house: Proof, maker: Proof) -> tuple[Proof, ...]:
+    """Each way of the house laid over the maker's way that it tightens: what it leaves unsaid stays asked."""
+    found = []
+    for way in house.alternatives:
+        theirs = next((one for one in maker.alternatives if not loosenings(way, one)), None)
+        if theirs is not None:
+            found.append(_merged(way, theirs))
+    return tuple(found)
 
 
 def _check_house(house: PackEdition, other: PackEdition, faults: FaultList) -> None:

@@ -220,3 +220,15 @@ def test_jobs_that_stood_there_are_judged_anew(shop: Shop, job: Job) -> None:
     )  # fmt: skip
     assert judged_anew()
     assert not judged_anew()
+
+
+def test_points_wider_than_the_bay_were_typed_in_another_unit(shop: Shop, job: Job) -> None:
+    """The same grid ten times as wide would have a tenth of its slope."""
+    steep = tuple(PointEntry(x=f"{x / 100:.1f}", y=f"{y / 100:.1f}", z=f"{10 * z:.1f}") for x, y, z in GRID)
+    with pytest.raises(Refused) as refusal:
+        record(shop, points=steep)
+    assert refusal.value.code == "out_of_range"
+    long = tuple(PointEntry(x=f"{x / 1000:.1f}", y=f"{3 * y / 1000:.1f}", z=f"{z:.1f}") for x, y, z in GRID)
+    with pytest.raises(Refused) as refusal:
+        record(shop, points=long)
+    assert refusal.value.code == "out_of_range"

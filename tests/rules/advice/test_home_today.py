@@ -10,6 +10,7 @@ from rules.advice.home import Dated, Drive, HomeQuestion, Ready, ceil_minute, fl
 from rules.advice.home_question import DEFAULT_RATIO, Entered, OwnDrives, home_question, with_forecast
 from rules.advice.home_today import home_today
 from rules.facts import AdhesiveCell, Delivery, JobFacts
+from rules.packs.model import PackEdition, PackSet, Procedure
 from rules.science.adhesive import table_minutes
 from rules.science.sun import position_deg, stretch_above
 from tests.rules.builders import EASTMARCH, at, held, loose, moment
@@ -315,3 +316,35 @@ def test_the_instruments_in_use_are_looked_up_for_today_and_tomorrow() -> None:
     last_day = question_at("2027-01-12 10:00", unsigned_job())
     dated = {item.tag: (item.today, item.tomorrow) for item in last_day.instruments}
     assert dated["PG-022"] == (True, False)
+
+
+def test_a_drive_that_is_one_of_several_ways_is_not_passed_over() -> None:
+    """Whether it will be driven is not known, so no window is promised without it."""
+    facts, packs = curing(), packs_on_file()
+    told = judged(facts, "09:00")
+    drive = next(item for item in told.findings if item.check == "drive_log")
+
+    def either_way(edition: PackEdition) -> PackEdition:
+        return replace(edition, procedures=tuple(_either_way(one) for one in edition.procedures))
+
+    def _either_way(procedure: Procedure) -> Procedure:
+        ways = tuple(
+            replace(one, check="any_of", arguments={}, alternatives=(one, one))
+            if one.id == drive.proof_id
+            else one
+            for one in procedure.proofs
+        )
+        return replace(procedure, proofs=ways)
+
+    several = PackSet(editions=tuple(either_way(edition) for edition in packs.editions))
+    findings = tuple(replace(one, check="any_of") if one is drive else one for one in told.findings)
+    question = home_question(
+        several, facts, replace(told, findings=findings), at("09:00"), Entered(way_s=600.0), OwnDrives()
+    )
+    assert question.drives == ()
+    answer = home_today(question)
+    assert answer.answer == "cannot_tell"
+    assert "a drive is one of several ways" in answer.reason
+    gone = replace(several, editions=())
+    lost = home_question(gone, facts, told, at("09:00"), Entered(way_s=600.0), OwnDrives())
+    assert home_today(lost).answer == "cannot_tell"

@@ -11,6 +11,7 @@ from rules.packs.layering import decision_factor, is_tighter_limit, layering_fau
 from rules.packs.linter import lint
 from rules.packs.model import PackEdition, Proof
 from rules.packs.reader import read_pack
+from rules.packs.signed import as_judged
 from rules.quantities import Limit, parse_limit
 from tests.rules.cast import pack, packs
 from tests.rules.packs.texts import BASE, changed
@@ -274,7 +275,13 @@ def test_no_house_limit_ever_lets_more_through(mine: Limit, theirs: Limit) -> No
     for value in PROBES:
         assert takes(theirs, value) or not takes(effective, value)
     told = "house_loosens" in codes(layering_faults((maker, rules)))
-    assert told is not is_tighter_limit(mine, theirs)
+    judged = [as_judged(maker_proof, "sideways", one) for one in (mine, theirs)]
+    inner, outer = (one for one in judged if isinstance(one, Limit))
+    assert told is not (is_tighter_limit(mine, theirs) and is_tighter_limit(inner, outer))
+    for value in PROBES:
+        held_limit = as_judged(maker_proof, "sideways", effective)
+        assert isinstance(held_limit, Limit)
+        assert takes(outer, value) or not takes(held_limit, value)
 
 
 WAYS = (
