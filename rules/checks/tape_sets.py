@@ -25,7 +25,7 @@ def place_words(place: str) -> str:
 def independent_u(reading: Reading) -> float | None:
     """The part of u that another reading with the same instrument does not share, mm; None if not known."""
     u = None if reading.instrument is None else reading.u
-    if u is None or reading.u_common is None:
+    if u is None or reading.u_common is None or u <= 0.0:
         return None
     shared = reading.u_common * reading.value
     left = (u - shared) * (u + shared)

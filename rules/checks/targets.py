@@ -59,13 +59,13 @@ def _belongs(
     own = context.procedure.id
     if record.procedure_id is not None:
         return "true" if record.procedure_id == own else "false"
+    named = next((item for item in context.facts.sessions if item.id == record.session), None)
+    if named is not None:
+        return "true" if named.procedure_id == own else "false"
     others = {item.procedure.id for item in rivals} - {own}
     if not others:
         return "true"
     sessions = [item for item in live(context.facts.sessions) if item.procedure_id in {own, *others}]
-    named = next((item for item in sessions if item.id == record.session), None)
-    if named is not None:
-        return "true" if named.procedure_id == own else "false"
     return _first_after(record.at, sessions, own)
 
 

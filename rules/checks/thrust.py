@@ -1,5 +1,6 @@
 """thrust_angle: the line the car travels along, from the toe of each rear wheel; also for target checks."""
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Final
@@ -48,8 +49,8 @@ class Thrust:
 def thrust_angle(context: CheckContext) -> Outcome:
     """Argument ``limit``: of the angle between thrust line and body, deg, positive to the left.
 
-    Reason codes: missing, evidence_stale, uncertainty_unknown, conflict, outside_limit, undecided,
-    instrument_not_capable.
+    Reason codes: missing, evidence_stale, unreadable, uncertainty_unknown, conflict, outside_limit,
+    undecided, instrument_not_capable.
     """
     limit = as_judged(context.proof, "limit", context.proof.arguments["limit"])
     if not isinstance(limit, Limit):
@@ -112,8 +113,10 @@ def thrust_of(context: CheckContext) -> Thrust:
         readings = (left, right, printed)
     if fault is not None:
         return Thrust(line=None, readings=readings, faults=(fault,))
+    if not all(math.isfinite(item.value) for item in (left, right)):
+        return Thrust(line=None, readings=readings, faults=(_unreadable(),))
     u_left, u_right = known_u(left), known_u(right)
-    if u_left is None or u_right is None:
+    if u_left is None or u_right is None or not math.isfinite(u_left + u_right):
         return Thrust(line=None, angle_deg=to_six(angle), readings=readings, faults=(_no_uncertainty(),))
     return Thrust(line=thrust_line(left.value, right.value, u_left, u_right), readings=readings)
 
@@ -159,6 +162,14 @@ def _no_uncertainty() -> ThrustFault:
     return ThrustFault(
         reason=not_shown("uncertainty_unknown"),
         sentence="The toe readings name no instrument with a method budget, so their uncertainty is unknown.",
+        change=_READ_TOE,
+    )
+
+
+def _unreadable() -> ThrustFault:
+    return ThrustFault(
+        reason=not_shown("unreadable"),
+        sentence="A toe reading on record is no number.",
         change=_READ_TOE,
     )
 

@@ -11,13 +11,13 @@ from rules.checks.values import angle
 from rules.facts import Reading
 from rules.quantities import parse_limit
 from rules.verdict import Outcome
-from tests.rules.builders import reading
+from tests.rules.builders import reading, session
 from tests.rules.checks.standing import outcome, read, said
 from tests.rules.checks.test_film import film
 from tests.rules.checks.test_target_height_and_line import pads
 from tests.rules.judged_target import names, number
 from tests.rules.judged_target import outcome as posed
-from tests.rules.target_set import STILL, context, distances, job, others, set_up, toe
+from tests.rules.target_set import STILL, camera_session, context, distances, job, others, set_up, toe
 
 
 def again(readings: tuple[Reading, ...], **fields: object) -> tuple[Reading, ...]:
@@ -149,3 +149,37 @@ def test_a_reading_that_names_another_procedure_shows_nothing_here() -> None:
     assert said(outcome(angle, where, own, later)) == ("not_shown", ("missing",))
     earlier = face(95.0, "09:15", procedure_id="OV-RC-STILL")
     assert outcome(angle, where, own, earlier).verdict == "met"
+
+
+def test_distances_of_another_procedures_session_show_nothing_here() -> None:
+    """Also where that procedure asks for no target of its own."""
+    sessions = (camera_session(), session("s-2", "OV-SV-STILL", "11:00", "11:20"))
+    found = posed(set_up(four=distances(session="s-2")), sessions=sessions)
+    assert said(found) == ("not_shown", ("missing",))
+    assert posed(set_up(four=distances(session="s-1")), sessions=sessions).verdict == "met"
+
+
+# ------------------------------------------------------------------ numbers that are none
+
+
+@pytest.mark.parametrize("u", [-1.0, 0.0, float("nan"), float("inf")])
+def test_no_uncertainty_is_taken_from_what_is_none(u: float) -> None:
+    found = posed(set_up(four=tuple(replace(item, u=u) for item in distances())))
+    assert found.verdict == "not_shown"
+    left, right = toe()
+    assert thrust(replace(left, u=u), right).verdict == "not_shown"
+
+
+@pytest.mark.parametrize("value", [float("inf"), float("nan")])
+def test_a_toe_that_is_no_number_gives_no_line(value: float) -> None:
+    left, right = toe()
+    assert thrust(replace(left, value=value), right).verdict == "not_shown"
+    assert thrust(left, replace(right, value=value)).verdict == "not_shown"
+    found = posed(set_up(axle=(replace(left, value=value), right)))
+    assert found.verdict == "not_shown"
+    assert "sideways" not in names(found)
+
+
+def test_an_added_uncertainty_that_is_no_number() -> None:
+    left, right = toe()
+    assert thrust(replace(left, u_added=float("nan")), right).verdict == "not_shown"
