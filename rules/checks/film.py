@@ -45,10 +45,10 @@ def film_build(context: CheckContext) -> Outcome:
 
 
 def _in_unit(draft: Draft, reading: Reading, limit: Limit, number: int) -> bool:
-    if reading.unit == limit.unit and math.isfinite(reading.value):
+    if reading.unit == limit.unit and math.isfinite(reading.value) and reading.value >= 0.0:
         return True
     draft.not_shown(
-        "unreadable", f"Point {number} is no number in {limit.unit}.", f"Read point {number} again.", "now"
+        "unreadable", f"Point {number} is no thickness in {limit.unit}.", f"Read point {number} again.", "now"
     )
     return False
 

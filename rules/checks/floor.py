@@ -20,6 +20,9 @@ from rules.verdict import MET, Outcome
 
 _SURVEY: Final = "Survey the floor of the bay, around the car and the target, or use another bay."
 _OTHER_BAY: Final = "Use a bay whose floor is within the limits, or have this floor made level."
+# A plane takes no more than this of its height at a point from that point alone (project default): the corner
+# of nine points in three rows bears 0.44.
+MOST_LEVERAGE: Final = 0.9
 Point = tuple[float, float, float]
 
 
@@ -148,6 +151,13 @@ def _enough(context: CheckContext, draft: Draft, points: tuple[Point, ...]) -> b
         draft.not_shown(
             "missing",
             "The points of the survey lie on one line: they say nothing of the floor beside it.",
+            _SURVEY,
+        )
+        return False
+    if to_six(floor.largest_leverage) > MOST_LEVERAGE:
+        draft.not_shown(
+            "missing",
+            "One point of the survey alone bears its plane: nothing near it says what the floor does.",
             _SURVEY,
         )
         return False

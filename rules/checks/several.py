@@ -8,7 +8,7 @@ from rules.facts import live
 
 def numbers_asked(context: CheckContext, quantity: str, least: int) -> tuple[int, ...]:
     """1 to ``least``, and every further number on record: whoever reads more points leaves none out."""
-    pattern = re.compile(rf"{re.escape(context.proof.id)}_([1-9][0-9]?)")
+    pattern = re.compile(rf"{re.escape(context.proof.id)}_0*([1-9][0-9]{{0,3}})")
     found = (
         pattern.fullmatch(item.place) for item in live(context.facts.readings) if item.quantity == quantity
     )

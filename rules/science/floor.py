@@ -27,6 +27,7 @@ class Floor:
         worst: index of the point farthest from the plane.
         standing_out: indices of points that stand out from all others.
         span_x_mm, span_y_mm: extent of the points along and across the bay.
+        largest_leverage: how much of its own height the plane takes from the point that bears most, 0 to 1.
     """
 
     plane: Plane
@@ -40,6 +41,7 @@ class Floor:
     standing_out: tuple[int, ...]
     span_x_mm: float
     span_y_mm: float
+    largest_leverage: float
 
 
 def positions(points: Sequence[Point]) -> int:
@@ -72,6 +74,7 @@ def floor_of(points: Sequence[Point], u_z: float) -> Floor:
         standing_out=_standing_out(points, plane),
         span_x_mm=max(x for x, _, _ in points) - min(x for x, _, _ in points),
         span_y_mm=max(y for _, y, _ in points) - min(y for _, y, _ in points),
+        largest_leverage=max(_leverage(plane, (1.0, x, y)) for x, y, _ in points),
     )
 
 

@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 
 from rules.checks.film import film_build
+from rules.checks.floor import floor_survey
 from rules.checks.one_reading import u_of_mean
 from rules.checks.thrust import thrust_angle
 from rules.checks.values import angle
@@ -12,7 +13,7 @@ from rules.facts import Reading
 from rules.quantities import parse_limit
 from rules.verdict import Outcome
 from tests.rules.builders import reading, session
-from tests.rules.checks.standing import outcome, read, said
+from tests.rules.checks.standing import GRID, floor, outcome, read, said, sitting
 from tests.rules.checks.test_film import film
 from tests.rules.checks.test_target_height_and_line import pads
 from tests.rules.judged_target import names, number
@@ -183,3 +184,32 @@ def test_a_toe_that_is_no_number_gives_no_line(value: float) -> None:
 def test_an_added_uncertainty_that_is_no_number() -> None:
     left, right = toe()
     assert thrust(replace(left, u_added=float("nan")), right).verdict == "not_shown"
+
+
+# ------------------------------------------------------------------ points that are passed over
+
+
+def test_a_negative_film_does_not_lower_the_mean() -> None:
+    found = outcome(film_build, "OV-FR-STILL/film", *film(-150.0, 179.0, 179.0, 179.0, 179.0))
+    assert said(found) == ("not_shown", ("unreadable",))
+
+
+@pytest.mark.parametrize("place", ["film_06", "film_100", "film_999"])
+def test_a_further_point_is_not_hidden_by_how_its_number_is_written(place: str) -> None:
+    further = replace(film(400.0)[0], id="further", place=place)
+    found = outcome(film_build, "OV-FR-STILL/film", *film(*((150.0,) * 5)), further)
+    assert found.verdict != "met"
+
+
+def test_a_survey_of_one_spot_and_two_corners_is_no_survey() -> None:
+    """Sixteen points on a palm's width, and two far corners that give the span."""
+    points = tuple(
+        (x, y, 0.0) if place in (0, 17) else (x / 50.0, y / 50.0, 0.0) for place, (x, y, _) in enumerate(GRID)
+    )
+    sat = (sitting("OV-FC-STILL", bay="EM-B2"),)
+    where = "OV-FC-STILL/floor"
+    found = outcome(floor_survey, where, sessions=sat, floor_surveys=(floor(points=points),))
+    assert said(found) == ("not_shown", ("missing",))
+    assert outcome(floor_survey, where, sessions=sat, floor_surveys=(floor(),)).verdict == "met"
+    nine = tuple((3600.0 * x, 900.0 * y, 0.0) for x in (-1, 0, 1) for y in (-1, 0, 1))
+    assert outcome(floor_survey, where, sessions=sat, floor_surveys=(floor(points=nine),)).verdict == "met"
