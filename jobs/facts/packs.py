@@ -7,6 +7,8 @@ from functools import lru_cache
 from django.db.models import Q
 
 from jobs.models import Organisation, PackEditionOnFile
+from rules.departure import departure
+from rules.facts import JobFacts, facts_held_at
 from rules.packs.model import PackEdition, PackSet
 from rules.packs.reader import read_pack
 
@@ -31,6 +33,23 @@ def pack_set(organisation: Organisation) -> PackSet:
 def pack_set_at(organisation: Organisation, at: datetime) -> PackSet:
     """The same as it stood at ``at``: without what was published or withdrawn later."""
     return PackShelf(organisation).at(at)
+
+
+def pack_set_for(
+    organisation: Organisation, facts: JobFacts, gate_at: datetime, *, known_at: datetime | None = None
+) -> PackSet:
+    """The packs that judge a job at ``gate_at``: once its car has left, as they stood when it left.
+
+    A text published or withdrawn after that, even on the same day, was nobody's to follow: it must not turn
+    what was released into a car that left against hold.
+
+    Args:
+        known_at: as they stood then, for a car that is still here; None: as they stand now.
+    """
+    left = departure(facts_held_at(facts, gate_at))
+    if left is not None:
+        return pack_set_at(organisation, min(left.high, known_at or gate_at))
+    return pack_set(organisation) if known_at is None else pack_set_at(organisation, known_at)
 
 
 class PackShelf:

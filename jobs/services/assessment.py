@@ -10,7 +10,7 @@ from django.db.models import Q
 
 from jobs import outbox
 from jobs.access import Actor
-from jobs.facts import job_facts, pack_set
+from jobs.facts import job_facts, pack_set_for
 from jobs.ledger.append import append
 from jobs.models import Assessment, AssessmentRun, FindingRow, Job
 from jobs.services import assessment_queue, facts_on_file, job_state, recording
@@ -62,7 +62,7 @@ def perform_assessment(*, run_id: UUID, as_of: datetime) -> AssessmentRun:
     if run.state != "running" or run.gate_at is None:
         return run
     facts = job_facts(job=run.job, as_of=run.gate_at)
-    packs = pack_set(run.organisation)
+    packs = pack_set_for(run.organisation, facts, run.gate_at)
     AssessmentRun.objects.filter(pk=run.pk, state="running").update(progress=40)
     judgement = judge.assess(packs, facts, as_of=run.gate_at)
     AssessmentRun.objects.filter(pk=run.pk, state="running").update(progress=80)

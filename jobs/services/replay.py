@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Any, Final
 
 from jobs.errors import Conflict
-from jobs.facts import pack_set_at
+from jobs.facts import pack_set_for
 from jobs.models import Assessment, Job
 from jobs.services.assessment import packs_hash
 from jobs.services.facts_on_file import kept_facts
@@ -90,7 +90,9 @@ def replay(kept: Assessment, *, packs: PackSet | None = None) -> Replay:
     """The same for one judgement."""
     archived = _archived_result(kept)
     facts = kept_facts(kept)
-    used = packs if packs is not None else pack_set_at(kept.organisation, kept.computed_at)
+    used = packs
+    if used is None:
+        used = pack_set_for(kept.organisation, facts, kept.gate_at, known_at=kept.computed_at)
     again = assess(used, facts, as_of=kept.gate_at)
     data = record_bytes(again)
     same_engine = kept.engine_version == ENGINE_VERSION

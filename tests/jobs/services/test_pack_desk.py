@@ -1,5 +1,6 @@
 """Packs are published with their exact bytes, by one and approved by another, never for the past."""
 
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from typing import Any
 
@@ -7,11 +8,13 @@ import pytest
 from django.db import transaction
 
 from jobs.errors import Conflict, NotAllowed, Refused
-from jobs.facts import pack_set, pack_set_at
+from jobs.facts import job_facts, pack_set, pack_set_at, pack_set_for
 from jobs.models import AssessmentRun, Job, LogEntry, PackAcknowledgement, PackEditionOnFile
 from jobs.services import pack_desk
 from jobs.services.pack_review import difference_on, report_on
+from rules.facts import Delivery, Moment
 from tests.jobs.shop import PACKS, Shop
+from tests.rules.builders import held
 
 TEXT = (PACKS / "common-practice.3.yaml").read_bytes()
 
@@ -278,3 +281,21 @@ def test_a_safety_withdrawal_takes_effect_today(shop: Shop) -> None:
     assert (row.withdrawn_on, row.withdrawn_at) == (shop.day, shop.at("12:00"))
     assert pack_set_at(shop.organisation, shop.at("11:59")).withdrawn_on == {}
     assert pack_set_at(shop.organisation, shop.at("12:00")).withdrawn_on == {("common-practice", 3): shop.day}
+
+
+@pytest.mark.parametrize(("left", "known", "judged_by_it"), [
+    ("11:50", None, True), ("12:10", None, False), ("12:10", "11:59", True), (None, None, False),
+    (None, "11:59", True),
+])  # fmt: skip
+def test_a_car_that_has_left_is_judged_by_the_texts_it_left_under(
+    shop: Shop, job: Job, left: str | None, known: str | None, judged_by_it: bool
+) -> None:
+    withdraw(shop, publish(shop), severity="safety")
+    facts = job_facts(job=job, as_of=shop.at("13:00"))
+    if left is not None:
+        at = shop.at(left)
+        facts = replace(facts, delivery=Delivery(**held("delivery", at), at=Moment.exact(at)))
+    packs = pack_set_for(
+        shop.organisation, facts, shop.at("13:00"), known_at=shop.at(known) if known is not None else None
+    )
+    assert (packs.withdrawn_on == {}) is judged_by_it
