@@ -1,10 +1,9 @@
 """The judgement of one job: requirements, findings in pack order, verdict, and the release gate."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from rules import ENGINE_VERSION
-from rules.canonical import sha256_hex
 from rules.checks.adhesive import ready_times
 from rules.checks.base import RequiredProcedure
 from rules.checks.sentences import clock_text
@@ -25,7 +24,7 @@ from rules.judging import Desk, Key, finding, judge_all, judge_attempt, proofs_o
 from rules.not_needed import not_needed_said
 from rules.packs.layering import decision_factor
 from rules.packs.model import PackEdition, PackSet, Procedure
-from rules.record_bytes import record_bytes
+from rules.record_bytes import record_sha256
 from rules.record_names import names_of
 from rules.requirements import calling_operations, determine, overall_statement
 from rules.result import Assessment, AttemptResult, Decision, ProcedureResult, Requirement
@@ -70,20 +69,21 @@ class _Judged:
     requirements: tuple[Requirement, ...]
     decisions: tuple[Decision, ...]
     outcomes: dict[Key, Outcome]
+    findings: dict[str, tuple[Finding, ...]] = field(default_factory=dict)
 
 
 def _assess_held(packs: PackSet, facts: JobFacts, gate_at: datetime) -> Assessment:
-    judged = _judge(packs, facts, gate_at)
+    judged = _with_findings(_judge(packs, facts, gate_at))
     procedures = tuple(
         _procedure_result(packs, judged, current) for current in judged.desk.required.values()
     ) + tuple(_unknown_result(judged, item) for item in judged.requirements if item.state == "cannot_tell")
-    findings = tuple(item for current in judged.desk.required.values() for item in _findings(judged, current))
+    findings = tuple(item for result in judged.findings.values() for item in result)
     gate = disposition(findings, judged.requirements, judged.decisions)
     return Assessment(
         job_id=facts.job_id,
         gate_at=gate_at,
         engine_version=ENGINE_VERSION,
-        facts_sha256=sha256_hex(record_bytes(facts)),
+        facts_sha256=record_sha256(facts),
         packs=_packs_used(judged),
         requirements=judged.requirements,
         statement=overall_statement(judged.requirements, judged.editions, facts),
@@ -236,6 +236,11 @@ def _under_own_text(
 # ------------------------------------------------------------------ results
 
 
+def _with_findings(judged: _Judged) -> _Judged:
+    found = {name: _findings(judged, current) for name, current in judged.desk.required.items()}
+    return replace(judged, findings=found)
+
+
 def _findings(judged: _Judged, current: RequiredProcedure) -> tuple[Finding, ...]:
     refusal = _refusal_of(judged, current)
     waivers = {
@@ -271,7 +276,7 @@ def _refusal_of(judged: _Judged, current: RequiredProcedure) -> Decision | None:
 
 
 def _procedure_result(packs: PackSet, judged: _Judged, current: RequiredProcedure) -> ProcedureResult:
-    findings = _findings(judged, current)
+    findings = judged.findings[current.procedure.id]
     refusal = _refusal_of(judged, current)
     session = current.session
     short = [item for item in findings if item.verdict != MET]

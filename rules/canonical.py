@@ -319,7 +319,7 @@ def _read_float(data: object) -> float:
 
 
 def _read_instant(data: object) -> datetime:
-    value = _instant_of(data) if type(data) is str else None
+    value = read_instant(data) if type(data) is str else None
     if value is None:
         raise PlainError("", "an instant like 2026-05-05T13:40:00Z is needed")
     return value
@@ -327,7 +327,8 @@ def _read_instant(data: object) -> datetime:
 
 # Most instants of a record stand in it several times.
 @lru_cache(maxsize=4096)
-def _instant_of(text: str) -> datetime | None:
+def read_instant(text: str) -> datetime | None:
+    """The instant that ``instant_text`` writes as ``text``; None where it writes none so."""
     try:
         value = datetime.fromisoformat(text)
         return value if instant_text(value) == text else None

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
-from rules.facts import JobFacts, Moment, OperationDone, Session, SessionPart, live
+from rules.facts import JobFacts, Moment, OperationDone, Session, SessionPart, live, once
 from rules.science.clocks import both, happened_before
 from rules.verdict import Truth
 
@@ -21,6 +21,7 @@ class Governing:
     order_open: bool = False
 
 
+@once
 def attempts(facts: JobFacts, procedure_id: str) -> tuple[Session, ...]:
     """All live sessions of the procedure, by start."""
     found = [item for item in live(facts.sessions) if item.procedure_id == procedure_id]

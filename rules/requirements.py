@@ -1,9 +1,10 @@
 """What a job needs and why: every procedure that a trigger can call for, and whether it is required."""
 
+from collections.abc import Hashable
 from dataclasses import dataclass
 from typing import Final
 
-from rules.facts import JobFacts, OperationDone, live, worked_out
+from rules.facts import JobFacts, OperationDone, live, once, worked_out
 from rules.fitment import FittedState, fitted_state, fitted_truth, open_sensors
 from rules.packs.compiled import Call, Compiled, compiled
 from rules.packs.coverage import (
@@ -16,6 +17,7 @@ from rules.packs.coverage import (
 )
 from rules.packs.kleene import all_of
 from rules.packs.model import PackEdition
+from rules.packs.reads import Reads, reads
 from rules.packs.triggers import LIST_OPEN, Gap, Judged, Situation, judge
 from rules.result import Because, ConditionPart, Requirement
 from rules.verdict import REASON_ORDER, RequirementState
@@ -24,6 +26,8 @@ from rules.work_list import operations_list_closed, touched_truth, touching_name
 
 # The common record and bonded glass say nothing about sensors, so the overall statement leaves them aside.
 LEFT_ASIDE: Final = ("CP-EVERY", "CP-BOND")
+# How many requirements stay in words for the next job of which the same is to be said.
+KEPT_IN_WORDS: Final = 20_000
 
 __all__ = [
     "FittedState",
@@ -61,10 +65,7 @@ def determine(editions: tuple[PackEdition, ...], facts: JobFacts) -> tuple[Requi
     Returns:
         Requirements in the order of the editions and their triggers.
     """
-    calls: dict[str, list[_Call]] = {}
-    for call in _calls(editions, facts):
-        calls.setdefault(call.ready.name, []).append(call)
-    return tuple(_requirement(name, tuple(group)) for name, group in calls.items())
+    return tuple([_determined(group, facts) for group in _groups(compiled(editions, facts)).values()])
 
 
 def calling_operations(
@@ -72,15 +73,14 @@ def calling_operations(
 ) -> tuple[OperationDone, ...]:
     """The operations recorded as done that call, or may call, for the procedure."""
     ids: set[str] = set()
-    for call in _calls(editions, facts):
-        if call.ready.name == procedure_id:
-            ids.update(_operation_ids(call.judged))
+    for call in _calls(procedure_id, editions, facts):
+        ids.update(_operation_ids(call.judged))
     return tuple(operation for operation in live(facts.operations) if operation.id in ids)
 
 
 def calling_sensors(procedure_id: str, editions: tuple[PackEdition, ...], facts: JobFacts) -> tuple[str, ...]:
     """The sensors for whose sake the procedure is called for on this job, also where any sensor may be."""
-    group = tuple(call for call in _calls(editions, facts) if call.ready.name == procedure_id)
+    group = _calls(procedure_id, editions, facts)
     return _sensors_of(group, _state(group)) if group else ()
 
 
@@ -164,20 +164,73 @@ def _is_answered(editions: tuple[PackEdition, ...], sensor: str, operation: str)
     )
 
 
-def _calls(editions: tuple[PackEdition, ...], facts: JobFacts) -> tuple[_Call, ...]:
-    """Every trigger of the covering editions as judged on the facts; judged once per job."""
-    kept = worked_out(facts)
-    key = ("calls", *map(id, editions))
-    if key not in kept:
-        # The editions are kept with what was found by them, so that no other object can take their place.
-        kept[key] = (editions, _judge_calls(compiled(editions, facts), facts))
-    found: tuple[_Call, ...] = kept[key][1]
+@dataclass(frozen=True, slots=True, eq=False)
+class _Group:
+    """Every call for one name under one compilation.
+
+    ``reads`` settle what is said of it (``rules.packs.reads``); None where only judging it does.
+    """
+
+    ready: Compiled
+    name: str
+    calls: tuple[Call, ...]
+    reads: tuple[Reads, ...] | None
+
+
+@once
+def _groups(ready: Compiled) -> dict[str, _Group]:
+    """The calls of a compilation by name, in their order."""
+    by_name: dict[str, list[Call]] = {}
+    for call in ready.calls:
+        by_name.setdefault(call.name, []).append(call)
+    return {
+        name: _Group(ready=ready, name=name, calls=tuple(calls), reads=_reads(calls))
+        for name, calls in by_name.items()
+    }
+
+
+def _reads(calls: list[Call]) -> tuple[Reads, ...] | None:
+    found: list[Reads] = []
+    for call in calls:
+        own = reads(call.trigger.when)
+        if own is None:
+            return None
+        found += own
+    return tuple(found)
+
+
+_in_words: dict[tuple[_Group, Hashable], Requirement] = {}
+
+
+def _determined(group: _Group, facts: JobFacts) -> Requirement:
+    """The requirement of a group; said once for all jobs that differ in nothing it reads."""
+    if group.reads is None:
+        return _requirement(group.name, _judged(group, facts))
+    key = (group, tuple([read(facts) for read in group.reads]))
+    found = _in_words.get(key)
+    if found is None:
+        if len(_in_words) >= KEPT_IN_WORDS:
+            _in_words.clear()
+        found = _in_words[key] = _requirement(group.name, _judged(group, facts))
     return found
 
 
-def _judge_calls(ready: Compiled, facts: JobFacts) -> tuple[_Call, ...]:
-    situation = Situation(facts=facts, editions=ready.editions, zones=ready.zones)
-    return tuple(_Call(ready=call, judged=judge(call.trigger.when, situation)) for call in ready.calls)
+def _calls(name: str, editions: tuple[PackEdition, ...], facts: JobFacts) -> tuple[_Call, ...]:
+    """The calls for one name under the covering editions as judged on the facts; none for an unknown name."""
+    group = _groups(compiled(editions, facts)).get(name)
+    return () if group is None else _judged(group, facts)
+
+
+def _judged(group: _Group, facts: JobFacts) -> tuple[_Call, ...]:
+    """Judged once per job."""
+    kept = worked_out(facts)
+    if group not in kept:
+        situation = Situation(facts=facts, editions=group.ready.editions, zones=group.ready.zones)
+        kept[group] = tuple(
+            [_Call(ready=call, judged=judge(call.trigger.when, situation)) for call in group.calls]
+        )
+    found: tuple[_Call, ...] = kept[group]
+    return found
 
 
 def _state(group: tuple[_Call, ...]) -> RequirementState:

@@ -34,7 +34,7 @@ from rules.facts import JobFacts, Moment, Photo, Place
 from rules.facts.remembering import once
 from rules.result import ClaimSaid, Contradiction
 from rules.rounding import to_six
-from rules.science.time_network import GRAIN, ORIGIN, Edge, TimeNetwork, total
+from rules.science.time_network import GRAIN, ORIGIN, Edge, TimeNetwork, Trial, total
 from rules.verdict import MET, NOT_SHOWN, Outcome
 
 NUMBERS: Final = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
@@ -134,7 +134,11 @@ def contradictions(facts: JobFacts, gate_at: datetime, z: float) -> tuple[Contra
     holds for one device's clock with itself, there with all records that rest on that clock.
     """
     known = known_times(facts)
-    network = _all_claims(facts, known, gate_at, z)
+    if _all_can_be_true(facts, known, gate_at, z):
+        return ()
+    network: TimeNetwork[Link] = TimeNetwork()
+    _add_clock_claims(network, known)
+    _add_other_claims(network, facts, known, (gate_at, z))
     set_aside: list[Edge[Link]] = []
     cycles: list[Cycle] = []
     while cycle := network.without_nodes((ORIGIN,)).contradiction():
@@ -156,20 +160,36 @@ def contradictions(facts: JobFacts, gate_at: datetime, z: float) -> tuple[Contra
 Cycle = tuple[Edge[Link], ...]
 
 
-def _all_claims(facts: JobFacts, known: KnownTimes, gate_at: datetime, z: float) -> TimeNetwork[Link]:
-    events = known.events
-    network: TimeNetwork[Link] = TimeNetwork()
+def _all_can_be_true(facts: JobFacts, known: KnownTimes, gate_at: datetime, z: float) -> bool:
+    """Was a set of instants found of which every claim is true? Then no claims contradict each other.
+
+    False says nothing: the search is short.
+    """
+    if known.agreed is None:
+        return False
+    trial: Trial[Link] = Trial(at=known.agreed)
+    add_slips(trial, known.events)
+    _add_other_claims(trial, facts, known, (gate_at, z))
+    return trial.holds
+
+
+def _add_clock_claims(network: TimeNetwork[Link], known: KnownTimes) -> None:
     # Of claims that say the same the first is named: a slip says more than the bracket made of it.
-    add_slips(network, events)
-    add_intervals(network, events)
-    add_clocks(network, events)
+    add_slips(network, known.events)
+    add_intervals(network, known.events)
+    add_clocks(network, known.events)
+
+
+def _add_other_claims(
+    network: TimeNetwork[Link], facts: JobFacts, known: KnownTimes, gate: tuple[datetime, float]
+) -> None:
+    events = known.events
     add_ends(network, events)
     add_receipts(network, events)
     add_setting_photos(network, facts, events)
-    add_adhesive(network, facts, known, (gate_at, z))
+    add_adhesive(network, facts, known, gate)
     add_scans(network, events, known)
     add_travel(network, facts, events, known)
-    return network
 
 
 def _told(facts: JobFacts, known: KnownTimes, cycles: Iterable[Cycle]) -> tuple[Contradiction, ...]:

@@ -193,6 +193,8 @@ class Tally:
     @property
     def codes(self) -> tuple[str, ...]:
         """Every code once: the verdict's own strength first, then the others, each in print order."""
+        if not self.reasons:
+            return ()
         verdict = self.verdict
         strength: dict[str, int] = {}
         for reason in self.reasons:

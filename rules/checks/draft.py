@@ -111,12 +111,13 @@ def plain(value: float, digits: int = 1, against: Iterable[float | None] = ()) -
 
     "12.0" against a limit of 12.0 would hide that 11.99 lies below it; then more digits are shown.
     """
-    limits = [limit for limit in against if limit is not None]
+    exact = to_six(value)
+    sides = [(limit, _side(exact, limit)) for limit in against if limit is not None]
     for places in range(digits, 7):
         shown = round(value, places)
-        if all(_side(shown, limit) == _side(to_six(value), limit) for limit in limits):
+        if all(_side(shown, limit) == side for limit, side in sides):
             return f"{shown + 0.0:.{places}f}"
-    return f"{to_six(value):.6f}"
+    return f"{exact:.6f}"
 
 
 def _side(value: float, limit: float) -> int:

@@ -200,7 +200,8 @@ def place_of(context: CheckContext) -> Place:
 
 def local_dates(place: Place, moment: Moment) -> tuple[date, date]:
     """First and last local date on which the event can have happened."""
-    return place.local_date(moment.low), place.local_date(moment.high)
+    first = place.local_date(moment.low)
+    return first, first if moment.high == moment.low else place.local_date(moment.high)
 
 
 def same_local_date(place: Place, a: Moment, b: Moment) -> bool:

@@ -23,6 +23,7 @@ from rules.science.clocks import (
     intersected,
     span,
 )
+from rules.science.one_offset import Shown, one_offset
 from rules.science.time_network import ORIGIN, Bound, Paths, Squeeze, TimeNetwork, bound_of, grains
 from rules.verdict import Truth
 
@@ -231,6 +232,12 @@ def add_ends(network: TimeNetwork[Link], events: Sequence[RecordedEvent]) -> Non
             network.at_least(first.key, event.key, 0, Link("follows", event, first))
 
 
+def _shown(event: RecordedEvent) -> Shown:
+    moment, own = event.moment, event.own_interval
+    low, high = (microseconds(moment.low), microseconds(moment.high)) if own else (None, None)
+    return low, high, microseconds(moment.reading), resolution_us(moment)
+
+
 # ------------------------------------------------------------------ what it shows
 
 
@@ -250,6 +257,30 @@ class KnownTimes:
         return recorded_events(self.facts)
 
     @cached_property
+    def agreed(self) -> dict[str, int] | None:
+        """For every event an instant (us) at which all clocks are right together; None where none was found.
+
+        Each clock is taken to have been off by one amount throughout, the earliest that its intervals allow:
+        then its drift asks for nothing. That there are such instants proves that the clocks agree.
+        """
+        found: dict[str, int] = {ORIGIN: 0}
+        by_clock: dict[str, list[RecordedEvent]] = defaultdict(list)
+        for event in self.events:
+            moment = event.moment
+            if moment.clock.startswith(DEVICE_MARK):
+                by_clock[moment.clock].append(event)
+            elif moment.low > moment.high:
+                return None
+            else:
+                found[event.key] = microseconds(moment.low)
+        for read in by_clock.values():
+            at = one_offset([_shown(event) for event in read])
+            if at is None:
+                return None
+            found.update(zip([event.key for event in read], at, strict=True))
+        return found
+
+    @cached_property
     def _clocks_alone(self) -> tuple[TimeNetwork[Link], dict[str, list[int]], Squeeze[Link]]:
         network: TimeNetwork[Link] = TimeNetwork()
         add_intervals(network, self.events)
@@ -260,6 +291,8 @@ class KnownTimes:
     @cached_property
     def doubtful(self) -> frozenset[str]:
         """Nodes on which the clocks contradict themselves: nothing that rests on them is shown."""
+        if self.agreed is not None:
+            return frozenset()
         return frozenset(self._clocks_alone[2].crushed())
 
     @cached_property

@@ -20,11 +20,13 @@ def with_photo_faults(context: CheckContext, outcome: Outcome) -> Outcome:
     if context.proof.check in _WEIGHS_ITSELF:
         return outcome
     named = frozenset(outcome.evidence)
+    photos = [photo for photo in live(context.facts.photos) if photo.id in named]
+    if not photos:
+        return outcome
     setting = setting_of(context)
     faults = [
         (photo.number, fault)
-        for photo in live(context.facts.photos)
-        if photo.id in named
+        for photo in photos
         for fault in photo_faults(setting, photo)
         if fault.reason.code not in outcome.reasons
     ]

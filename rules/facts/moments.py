@@ -99,4 +99,5 @@ class Place:
         return (at + timedelta(minutes=self.offset_minutes(at))).astimezone(UTC).replace(tzinfo=None)
 
     def local_date(self, at: datetime) -> date:
-        return self.local(at).date()
+        shifted = at + timedelta(minutes=self.offset_minutes(at))
+        return (shifted if at.tzinfo is UTC else shifted.astimezone(UTC)).date()

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final
 
-from rules.facts import JobFacts, once
+from rules.facts import JobFacts, Remembers, once
 from rules.fitment import fitted_truths
 from rules.packs.conditions import ANY_SENSOR
 from rules.packs.coverage import fitted_sensors, leaves, speaks_for, zones_of
@@ -70,7 +70,7 @@ class Call:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Compiled:
+class Compiled(Remembers):
     """Every call of the covering editions, in their order.
 
     Attributes:

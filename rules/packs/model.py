@@ -25,21 +25,27 @@ class Source:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Citation:
+class Citation(Remembers):
     source: Source
     section: str = ""
 
     @property
     def text(self) -> str:
         """``OV-SI-2114, edition 2026-02, 3.4`` or ``common practice, no source``."""
-        if self.source.kind == "common_practice":
-            return "common practice, no source"
-        parts = [self.source.document]
-        if self.source.edition:
-            parts.append(f"edition {self.source.edition}")
-        if self.section:
-            parts.append(self.section)
-        return ", ".join(parts)
+        return _citation_text(self)
+
+
+@once
+def _citation_text(citation: Citation) -> str:
+    source = citation.source
+    if source.kind == "common_practice":
+        return "common practice, no source"
+    parts = [source.document]
+    if source.edition:
+        parts.append(f"edition {source.edition}")
+    if citation.section:
+        parts.append(citation.section)
+    return ", ".join(parts)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -136,6 +136,28 @@ class TimeNetwork(Generic[ClaimT]):
         return Squeeze(high=high, low=low)
 
 
+@dataclass(slots=True)
+class Trial(TimeNetwork[ClaimT]):
+    """Instants tried on claims, none of which is kept: where all hold, no cycle of them can be negative.
+
+    Attributes:
+        at: an instant for every node, in microseconds after the origin.
+        holds: whether every claim made so far is true of them.
+    """
+
+    at: dict[str, int] = field(default_factory=dict)
+    holds: bool = True
+
+    def at_most(self, a: str, b: str, us: int, claim: ClaimT, *, is_open: bool = False) -> None:
+        apart = self.at[b] - self.at[a] - us
+        if apart > 0 or (is_open and apart == 0):
+            self.holds = False
+
+    def at_least(self, a: str, b: str, us: int, claim: ClaimT) -> None:
+        if self.at[b] - self.at[a] < us:
+            self.holds = False
+
+
 @dataclass(frozen=True, slots=True)
 class Squeeze(Generic[ClaimT]):
     """Upper bounds of t_x (``high``) and of -t_x (``low``) with the paths that give them."""
