@@ -156,7 +156,7 @@ def _drives(editions: tuple[PackEdition, ...], opened: Iterable[Finding]) -> Ite
 
 
 def _drives_unknown(editions: tuple[PackEdition, ...], opened: Iterable[Finding]) -> Iterable[str]:
-    """Open proofs of which it is not known what drive they ask for; a window without it would be too early."""
+    """Open proofs of which it is not known what drive they ask for; without it a window is too early."""
     for item in opened:
         proof = _proof(editions, item)
         if item.check == "drive_log" and proof is None:
