@@ -9,7 +9,7 @@ from rules.checks.scan_order import shown_too_early
 from rules.checks.sentences import begin, clock_text, names_argument, word_argument
 from rules.checks.settling import work_begun
 from rules.checks.stale_words import why_stale
-from rules.facts import Explanation, Scan, ScanModule, TroubleCode
+from rules.facts import Explanation, Moment, Scan, ScanModule, TroubleCode
 from rules.scans import own_scans
 from rules.science.trouble_codes import normalise, shown
 from rules.verdict import MET, Outcome, Settle
@@ -87,16 +87,20 @@ def no_codes(context: CheckContext) -> Outcome:
     """Arguments ``module`` (a sensor, or aimed_sensor), ``stage``, ``allow`` (codes that say "not aimed").
 
     Any other present or intermittent code of the module bars aiming; stored ones are noted. Reason codes:
-    missing, evidence_stale, module_silent, code_remaining.
+    missing, evidence_stale, conflict, module_silent, code_remaining.
     """
     draft = begin(context, "The aimed module must show no code that bars aiming")
     stage = word_argument(context, "stage")
-    scan, reason = serving(context, own_scans(context.facts, stage), lambda item: item.ended)
+    scans = own_scans(context.facts, stage)
+    scan, reason = serving(context, scans, _ended, lambda item: frozenset(item.modules))
     if scan is None:
+        named = stage.replace("_", " ")
+        told = f"No scan {named} serves this session. {why_stale(context, scans, _ended)}".rstrip()
+        if reason is not None and reason.code == "conflict":
+            told = f"Two scans {named} of one time differ."
         draft.not_shown(
             "missing" if reason is None else reason.code,
-            f"No scan {stage.replace('_', ' ')} serves this session. "
-            f"{why_stale(context, own_scans(context.facts, stage), lambda item: item.ended)}".rstrip(),
+            told,
             "Scan all modules before the session starts.",
             "now",
         )
@@ -120,6 +124,10 @@ def no_codes(context: CheckContext) -> Outcome:
         at = clock_text(context.facts.place, scan.ended)
         draft.say(f"In the scan of {at} the aimed module answered and shows no code that bars aiming.")
     return draft.outcome()
+
+
+def _ended(scan: Scan) -> Moment:
+    return scan.ended
 
 
 def _systems(context: CheckContext) -> tuple[str, ...]:

@@ -6,7 +6,7 @@ from typing import Final
 
 from rules.checks.base import CheckContext
 from rules.checks.curing import PaneCure, pane_cures
-from rules.checks.freshness import of_session, part_record, serving
+from rules.checks.freshness import anything, of_session, part_record, serving
 from rules.checks.movements import first_road_movement
 from rules.checks.targets import POSE_CHECK, serving_sets
 from rules.facts import DriveLog, Moment, Reading, live
@@ -120,7 +120,7 @@ def _reading_set(context: CheckContext, name: str) -> Found:
         for item in context.facts.readings
         if item.quantity in quantities and item.procedure_id in (None, context.procedure.id)
     ]
-    last, _ = serving(own, readings, _taken)
+    last, _ = serving(own, readings, _taken, anything)
     if last is None:
         return None
     together = [item.at for item in live(readings) if item.set_no == last.set_no]

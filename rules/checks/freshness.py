@@ -6,7 +6,18 @@ from datetime import date
 from typing import Final, TypeVar
 
 from rules.checks.base import CheckContext, PartWindow
-from rules.facts import JobFacts, Moment, OperationDone, Place, Record, Session, SessionPart, live, once
+from rules.facts import (
+    JobFacts,
+    Moment,
+    OperationDone,
+    Place,
+    Reading,
+    Record,
+    Session,
+    SessionPart,
+    live,
+    once,
+)
 from rules.science.clocks import fresh, happened_before, shown_strictly_before
 from rules.verdict import Reason, not_shown
 from rules.vocabulary import CHANGES_BY_OPERATION
@@ -20,6 +31,7 @@ _STILL_CHECKS: Final = frozenset({"voltage_log", "target_pose", "target_identity
 _ROAD_CHECKS: Final = frozenset({"drive_log", "odometer_agrees"})
 _MISSING: Final = not_shown("missing")
 _STALE: Final = not_shown("evidence_stale")
+_CONFLICT: Final = not_shown("conflict")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,12 +151,17 @@ def spoiled_by(context: CheckContext, taken: Moment, window: PartWindow) -> Spoi
 
 
 def serving(
-    context: CheckContext, records: Iterable[RecordT], moment_of: Callable[[RecordT], Moment]
+    context: CheckContext,
+    records: Iterable[RecordT],
+    moment_of: Callable[[RecordT], Moment],
+    says: Callable[[RecordT], object],
 ) -> tuple[RecordT | None, Reason | None]:
-    """The record that serves the session part, or the reason why none does (missing, evidence_stale).
+    """The record that serves the session part, or why none does (missing, evidence_stale, conflict).
 
     The last one taken at or before the start of the part must serve. Records that no longer count are left
     out. Where the clocks leave open which one is the last, or whether it is fresh, it is ``evidence_stale``.
+    Of readings of one time the highest set counts. Otherwise records of one time have no order, whatever
+    order they were handed in: they must say the same (``says``), or it is ``conflict``.
     """
     window = part_window(context)
     candidates = live(records)
@@ -153,9 +170,11 @@ def serving(
     here = [item for item in candidates if _same_bay(context, item)]
     possible = [item for item in here if happened_before(moment_of(item), window.start) != "false"]
     last = _last(possible, moment_of)
-    if last is None or not serves(context, moment_of(last), window):
+    if not last or not serves(context, moment_of(last[0]), window):
         return None, _STALE
-    return last, None
+    if any(says(item) != says(last[0]) for item in last):
+        return None, _CONFLICT
+    return max(last, key=lambda item: item.id), None
 
 
 def serves(context: CheckContext, taken: Moment, window: PartWindow) -> bool:
@@ -183,14 +202,28 @@ def _same_bay(context: CheckContext, record: Record) -> bool:
     return session is not None and session.bay is not None and record.bay == session.bay
 
 
-def _last(records: Sequence[RecordT], moment_of: Callable[[RecordT], Moment]) -> RecordT | None:
-    """The last by time, of equal times the last as listed; None where the clocks do not show which it is."""
-    for index in range(len(records) - 1, -1, -1):
-        candidate = moment_of(records[index])
-        others = (moment_of(item) for place, item in enumerate(records) if place != index)
-        if all(happened_before(other, candidate) == "true" for other in others):
-            return records[index]
-    return None
+def _last(records: Sequence[RecordT], moment_of: Callable[[RecordT], Moment]) -> tuple[RecordT, ...]:
+    """All records of the last time and the highest set; none where the clocks do not show which are last."""
+    for record in records:
+        at = moment_of(record)
+        if all(happened_before(moment_of(other), at) == "true" for other in records if other is not record):
+            tied = [
+                other
+                for other in records
+                if other is record or happened_before(at, moment_of(other)) == "true"
+            ]
+            highest = max(set_of(item) for item in tied)
+            return tuple(item for item in tied if set_of(item) == highest)
+    return ()
+
+
+def set_of(record: Record) -> int:
+    """The number of the set a reading belongs to; everything else is of the first."""
+    return record.set_no if isinstance(record, Reading) else 1
+
+
+def anything(_record: Record) -> None:
+    """What records of one time say is not asked here: the caller compares them, or only their time counts."""
 
 
 def place_of(context: CheckContext) -> Place:

@@ -7,7 +7,7 @@ from typing import Final
 
 from rules.checks.base import CheckContext
 from rules.checks.draft import Draft
-from rules.checks.freshness import of_session, part_window, place_of, serves, serving
+from rules.checks.freshness import anything, of_session, part_window, place_of, serves, serving
 from rules.checks.sentences import begin, names_argument, plain, words
 from rules.checks.settling import work_begun
 from rules.checks.stale_words import why_stale
@@ -245,7 +245,7 @@ def judge_with_photo(draft: Draft, context: CheckContext, subject: str, *, own_s
     window = part_window(context)
     fresh = [] if window is None else [item for item in photos if serves(context, item.captured, window)]
     if photos and not fresh:
-        _, reason = serving(context, photos, _captured)
+        _, reason = serving(context, photos, _captured, anything)
         draft.open(
             reason or not_shown("evidence_stale"),
             f"The photo of {subject_words(subject)} was not taken for this session. "

@@ -44,7 +44,7 @@ _NO_KEY_OFF: Final = "Repeat the session without switching off."
 def statement(context: CheckContext) -> Outcome:
     """Every name in ``says`` is stated, by a statement of the session or one that serves its part.
 
-    Reasons: says_otherwise, missing, evidence_stale, order_unprovable, and those of the photo.
+    Reasons: says_otherwise, missing, evidence_stale, order_unprovable, conflict, and those of the photo.
     """
     says = names_argument(context, "says")
     draft = begin(context, f"It must be stated for this session: {words(says)}")
@@ -134,8 +134,12 @@ def _is_after_end(window: PartWindow | None, item: Statement) -> Truth:
 
 def _judge_serving(draft: Draft, context: CheckContext, name: str, found: list[Statement]) -> None:
     of_procedure = [item for item in found if item.procedure_id in (None, context.procedure.id)]
-    item, reason = serving(context, of_procedure, _stated_at)
+    item, reason = serving(context, of_procedure, _stated_at, lambda one: name in one.denies)
     change = f"State {plain(name)} before the session starts."
+    if item is None and reason is not None and reason.code == "conflict":
+        told = f"Statements of one time contradict each other: {plain(name)}."
+        draft.open(reason, told, change, "now")
+        return
     if item is None:
         code = reason or not_shown("missing")
         why = "No statement" if code.code == "missing" else "No statement that was still fresh"
@@ -337,16 +341,21 @@ def _logged_key_events(context: CheckContext) -> list[KeyEvent]:
 def target_identity(context: CheckContext) -> Outcome:
     """The target that was set up is the one named, right way up and clean.
 
-    Reasons: says_otherwise, missing, evidence_stale.
+    Reasons: says_otherwise, missing, evidence_stale, conflict.
     """
     number = word_argument(context, "number")
     draft = begin(context, f"The target set up must be {number}, right way up and clean")
     found, unsure = of_this_target(context, context.facts.target_identities, IDENTITY_CHECK)
-    item, reason = (None, not_shown("evidence_stale")) if unsure else serving(context, found, _read_at)
+    item, reason = serving(context, () if unsure else found, _read_at, lambda one: _wrong_about(one, number))
+    if unsure:
+        reason = not_shown("evidence_stale")
     change = f"Read the number of target {number} at the target and record how it stands."
     if item is None:
         code = reason or not_shown("missing")
-        draft.open(code, "No reading of the target's number serves this session.", change, "now")
+        sentence = "No reading of the target's number serves this session."
+        if code.code == "conflict":
+            sentence = "Two records of one time say different things of the target."
+        draft.open(code, sentence, change, "now")
         return draft.outcome()
     draft.rests_on(item)
     wrong = _wrong_about(item, number)

@@ -6,7 +6,7 @@ from typing import Final
 
 from rules.checks.base import CheckContext, RequiredProcedure
 from rules.checks.draft import Draft
-from rules.checks.freshness import of_session, part_window, perhaps_of_session, serving
+from rules.checks.freshness import anything, of_session, part_window, perhaps_of_session, serving
 from rules.checks.sentences import plain
 from rules.checks.stale_words import why_stale
 from rules.facts import Moment, Reading, live
@@ -173,7 +173,7 @@ def _same_set(one: Reading, other: Reading) -> bool:
 def _of_visit(
     context: CheckContext, draft: Draft, asked: Wanted, readings: tuple[Reading, ...]
 ) -> Reading | None:
-    found, reason = serving(context, readings, _moment)
+    found, reason = serving(context, readings, _moment, anything)
     if found is None:
         stale = reason is not None and reason.code == "evidence_stale"
         sentence = (
@@ -205,7 +205,8 @@ def _of_session(
         )
         return None
     # Readings that only the clocks keep out of the session may not be passed over: they may be the last.
-    last = possibly_last(perhaps_of_session(context, readings, _sessions_of, _moment), _moment)
+    perhaps = possibly_last(perhaps_of_session(context, readings, _sessions_of, _moment), _moment)
+    last = [item for item in perhaps if not any(_next_set(item, other) for other in perhaps)]
     shown = [item for item in last if item in own]
     if not shown or len({item.value for item in last}) > 1:
         draft.rests_on(*own, *last)
@@ -216,7 +217,11 @@ def _of_session(
             "now",
         )
         return None
-    return shown[-1]
+    return max(shown, key=lambda item: item.id)
+
+
+def _next_set(one: Reading, other: Reading) -> bool:
+    return other.at == one.at and other.set_no > one.set_no
 
 
 def _sessions_of(reading: Reading) -> tuple[str, ...]:

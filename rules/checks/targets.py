@@ -7,6 +7,7 @@ from typing import Final, TypeVar
 from rules.checks.base import CheckContext, PartWindow, RequiredProcedure
 from rules.checks.freshness import (
     SpoilingEvent,
+    anything,
     local_dates,
     part_window,
     place_of,
@@ -140,7 +141,7 @@ def last_serving(context: CheckContext, readings: Iterable[Reading]) -> tuple[Re
     Two different values of one set, read at one time, contradict each other: ``conflict``.
     """
     own = sorted(live(readings), key=lambda item: item.set_no)
-    found, reason = serving(context, own, _taken)
+    found, reason = serving(context, own, _taken, anything)
     if found is None:
         return None, reason
     same = (

@@ -97,7 +97,7 @@ def _corner(
     context: CheckContext, draft: Draft, place: str, movements: Sequence[RoadMovement]
 ) -> Corner | None:
     found = [r for r in context.facts.readings if r.quantity == "tyre_pressure" and r.place == place]
-    reading, reason = serving(context, found, lambda item: item.at)
+    reading, reason = serving(context, found, lambda item: item.at, lambda item: (item.value, item.u))
     if reading is None:
         why = why_stale(context, found, lambda item: item.at)
         _open_serving(draft, reason, f"tire pressure {WORDS[place]}", why)
@@ -114,6 +114,8 @@ def _open_serving(draft: Draft, reason: Reason | None, what: str, why: str) -> N
     sentence = (
         f"There is no reading of the {what}."
         if code == "missing"
+        else f"The {what} is on record with two values for one time."
+        if code == "conflict"
         else f"No reading of the {what} serves this session. {why}"
     )
     draft.not_shown(code, sentence, f"Read the {what} with a gauge that is in date.", "now")
@@ -148,7 +150,7 @@ def _warm_corner(context: CheckContext, draft: Draft, reading: Reading) -> Corne
 
 
 def _temperature(context: CheckContext, pressure: Reading, quantity: str, place: str) -> Reading | None:
-    """The last temperature shown to be taken within 15 minutes of the pressure."""
+    """The last temperature shown to be taken within 15 minutes of the pressure; none where two differ."""
     found = [
         item
         for item in live(context.facts.readings)
@@ -157,7 +159,10 @@ def _temperature(context: CheckContext, pressure: Reading, quantity: str, place:
         and "true"
         in (fresh(item.at, pressure.at, WITH_PRESSURE_S), fresh(pressure.at, item.at, WITH_PRESSURE_S))
     ]
-    return max(found, key=lambda item: (item.at.low, item.id), default=None)
+    last = max(found, key=lambda item: (item.at.low, item.id), default=None)
+    if last is None or any(item.at == last.at and item.value != last.value for item in found):
+        return None
+    return last
 
 
 # ------------------------------------------------------------------ judging

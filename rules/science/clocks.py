@@ -170,26 +170,24 @@ def fresh(taken: Moment, start: Moment, limit_s: float) -> Truth:
 
 
 def possibly_last(items: Sequence[ItemT], moment_of: Callable[[ItemT], Moment]) -> tuple[ItemT, ...]:
-    """Every item that the clocks allow to be the last one; of equal times the last as listed.
+    """Every item that the clocks allow to be the last one, in the order given; of equal times all of them.
 
-    A verdict that rests on "the last record" rests on all of these: a vague clock must never take a record
-    that contradicts out of the way.
+    A verdict that rests on "the last record" rests on all of these: neither a vague clock nor the order in
+    which records were handed in may take one that contradicts out of the way.
     """
     return tuple(
         item
         for place, item in enumerate(items)
         if not any(
-            _is_later(moment_of(other), moment_of(item), listed_later=index > place)
+            _is_later(moment_of(other), moment_of(item))
             for index, other in enumerate(items)
             if index != place
         )
     )
 
 
-def _is_later(other: Moment, moment: Moment, *, listed_later: bool) -> bool:
-    if happened_before(moment, other) != "true":
-        return False
-    return listed_later or happened_before(other, moment) != "true"
+def _is_later(other: Moment, moment: Moment) -> bool:
+    return happened_before(moment, other) == "true" and happened_before(other, moment) != "true"
 
 
 def earliest(moments: Iterable[Moment]) -> Moment | None:

@@ -389,4 +389,5 @@ def test_what_may_be_the_last_of_several() -> None:
     assert last(second, first) == (second,)
     assert last(first, vague, second) == (vague, second)
     same = moment("10:05")
-    assert possibly_last((("a", second), ("b", same)), lambda item: item[1]) == (("b", same),)
+    both = (("a", second), ("b", same))
+    assert possibly_last(both, lambda item: item[1]) == both

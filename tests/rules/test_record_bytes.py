@@ -58,7 +58,7 @@ def test_the_same_bytes_of_a_whole_job_its_judgement_and_its_packs() -> None:
 @pytest.mark.parametrize(
     "bad",
     [math.nan, -math.inf, 2**53, "\ud800", b"x", {1: 2}, {1, 2}, NAIVE, object(), Sample],
-    ids=str,
+    ids=lambda bad: type(bad).__name__,
 )
 def test_what_has_no_canonical_form_is_refused_wherever_it_stands(bad: Any) -> None:
     for some in (bad, (1, bad), (bad, bad), Sample(zeta=bad, alpha=1, middle_=2)):

@@ -131,6 +131,8 @@ COVERED_FIELDS = (
     "sessions",
     "lamp_records",
     "statements",
+    "function_checks",
+    "target_identities",
     "lookups",
     "photos",
     "climate_logs",

@@ -49,7 +49,9 @@ def bare_job(**fields):
 
 def serve(job, proof, records, *, kind="static"):
     context = check_context(job, a_procedure(kind, proof), proof, job.sessions[0])
-    record, reason = serving(context, records, lambda item: item.at)
+    record, reason = serving(
+        context, records, lambda item: item.at, lambda item: getattr(item, "value", None)
+    )
     return (None if record is None else record.id), (None if reason is None else reason.code)
 
 
@@ -299,5 +301,8 @@ def test_without_a_session_nothing_serves():
     proof = a_proof()
     context = check_context(job, a_procedure("static", proof), proof, None)
     assert part_window(context) is None
-    assert serving(context, [taken("13:05")], lambda item: item.at)[0] is None
+    assert (
+        serving(context, [taken("13:05")], lambda item: item.at, lambda item: getattr(item, "value", None))[0]
+        is None
+    )
     assert of_session(context, [], lambda one: (), lambda one: moment("13:05")) == ()

@@ -356,9 +356,10 @@ def test_every_item_that_may_be_the_last_is_kept():
     assert possibly_last([], lambda item: item) == ()
 
 
-def test_of_equal_times_the_last_as_listed_is_the_last():
+def test_of_equal_times_each_may_be_the_last_however_they_are_listed():
     items = [("a", Moment.exact(NOON)), ("b", Moment.exact(NOON))]
-    assert [name for name, _ in possibly_last(items, lambda item: item[1])] == ["b"]
+    assert [name for name, _ in possibly_last(items, lambda item: item[1])] == ["a", "b"]
+    assert [name for name, _ in possibly_last(items[::-1], lambda item: item[1])] == ["b", "a"]
 
 
 def test_a_moment_put_together_reaches_from_the_extreme_low_to_the_extreme_high():
