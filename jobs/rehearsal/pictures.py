@@ -1,6 +1,7 @@
 """The photos of a rehearsal: drawn once and kept, then given their own camera time, place and slip."""
 
 import io
+import os
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -30,6 +31,7 @@ class Shot:
         place: (latitude, longitude) in degrees, or None.
         size: pixels, or None for the usual 2048 x 1536.
         blurred: out of focus.
+        mark: a comment in the file, for other bytes of the same picture.
     """
 
     subject: str
@@ -41,14 +43,17 @@ class Shot:
     place: tuple[float, float] | None = None
     size: tuple[int, int] | None = None
     blurred: bool = False
+    mark: str = ""
 
 
 def photo(shot: Shot) -> bytes:
     """A JPEG whose scene comes from the cache where it was drawn before."""
-    plain = replace(shot, taken_at=None, place=None, with_offset=True, slip=None)
+    plain = replace(shot, taken_at=None, place=None, with_offset=True, slip=None, mark="")
     encoded = _kept(plain)
     if shot.slip is not None:
         encoded = _with_slip(encoded, shot.slip)
+    if shot.mark:
+        encoded = _with_segment(encoded, b"\xff\xfe", shot.mark.encode())
     return encoded if shot.taken_at is None else _with_camera_data(encoded, shot)
 
 
@@ -63,7 +68,7 @@ def keep(path: Path, make: Callable[[], bytes]) -> bytes:
     if path.is_file():
         return path.read_bytes()
     data = make()
-    waiting = path.with_suffix(f".{id(data)}.new")
+    waiting = path.with_suffix(f".{os.getpid()}.new")
     waiting.write_bytes(data)
     waiting.replace(path)
     return data
@@ -104,6 +109,10 @@ def _with_camera_data(encoded: bytes, shot: Shot) -> bytes:
     """The same picture with Exif: only a segment is put in, so the scene need not be encoded again."""
     assert shot.taken_at is not None  # noqa: S101 - asked before
     exif = exif_of(shot.taken_at, shot.place, offset=shot.with_offset)
-    content = exif.tobytes()
-    segment = b"\xff\xe1" + (len(content) + 2).to_bytes(2, "big") + content
+    return _with_segment(encoded, b"\xff\xe1", exif.tobytes())
+
+
+def _with_segment(encoded: bytes, marker: bytes, content: bytes) -> bytes:
+    """One more segment right after the start of the file (ISO/IEC 10918-1, annex B)."""
+    segment = marker + (len(content) + 2).to_bytes(2, "big") + content
     return _SOI + segment + encoded[len(_SOI) :]

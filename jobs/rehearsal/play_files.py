@@ -116,6 +116,7 @@ def _shot(call: Call) -> pictures.Shot:
         place=_place(call),
         size=(size[0], size[1]) if size and len(size) == 2 else None,
         blurred=bool(body["blurred"]),
+        mark=str(call.id()) if body["looks_like"] is not None else "",
     )
 
 

@@ -42,10 +42,7 @@ class Command(BaseCommand):
             answers = [self._one(path, options) for path in options["files"]]
         finally:
             gc.enable()
-        if options["short"]:
-            for answer in answers:
-                self._tell(answer)
-        else:
+        if not options["short"]:
             self.stdout.write(json.dumps({"rehearsal": 1, "files": answers}, indent=1, ensure_ascii=False))
         if any("faults" in answer for answer in answers):
             sys.exit(2)
@@ -53,6 +50,12 @@ class Command(BaseCommand):
             sys.exit(1)
 
     def _one(self, path: Path, options: dict[str, Any]) -> dict[str, Any]:
+        answer = self._answer(path, options)
+        if options["short"]:
+            self._tell(answer)
+        return answer
+
+    def _answer(self, path: Path, options: dict[str, Any]) -> dict[str, Any]:
         try:
             scenario = read_scenario(path)
             rehearsed = rehearse(scenario, server=options["server"], keep=options["keep"])

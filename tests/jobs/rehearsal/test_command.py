@@ -5,6 +5,7 @@ import json
 from pathlib import Path
 from typing import Any
 
+import psycopg
 import pytest
 from django.core.management import call_command
 from django.db import connections
@@ -165,3 +166,26 @@ def test_a_clock_that_was_compared_and_one_that_was_not(
     assert (status, told["files"][0]["refused"]) == (0, [])
     proof = told["files"][0]["parts"][0]["jobs"]["car"]["proofs"]["CP-EVERY/codes"]
     assert (proof["verdict"], proof["reasons"]) == (verdict, reasons)
+
+
+def test_a_scratch_database_on_a_server_and_none_is_left(small: Path, postgresql_url: str) -> None:
+    told = io.StringIO()
+    call_command("rehearse", str(small), server=postgresql_url, stdout=told)
+    assert json.loads(told.getvalue())["files"][0]["holds"] is True
+    with psycopg.connect(postgresql_url) as door:
+        names = {row[0] for row in door.execute("SELECT datname FROM pg_database")}
+    assert not [name for name in names if name.startswith("rehearsal_")]
+
+
+def test_records_after_the_last_part(small: Path, tmp_path: Path) -> None:
+    """A file's own are a difference; what it inherits may go on after it stops."""
+    late = changed(small, "first: {at: 09:50}", "first: {at: 11:30}")
+    status, told = rehearsed(late)
+    assert (status, told["files"][0]["differences"][-1]["found"]) == (1, "not played")
+    over = tmp_path / "over.yaml"
+    over.write_text(
+        "scenario: stops early\nextends: small.yaml\n"
+        "parts:\n  end: {at: 11:00, expect: {car: {proofs: {CP-EVERY/plan: {verdict: not_shown}}}}}\n"
+    )
+    status, told = rehearsed(over)
+    assert (status, told["files"][0]["differences"]) == (0, [])
