@@ -25,7 +25,7 @@ def editions_at(packs: PackSet, facts: JobFacts, gate_at: datetime) -> tuple[Pac
 def covering_on(packs: PackSet, facts: JobFacts, on: date) -> tuple[PackEdition, ...]:
     """The editions in force on that local date that cover the vehicle, by pack name, as they were written."""
     vehicle = facts.vehicle
-    return packs.covering(on, vehicle.make, vehicle.model_year)
+    return packs.covering(on, vehicle.make, vehicle.model_year, vehicle.model)
 
 
 def edition_for_session(

@@ -78,17 +78,30 @@ def _run(example: Example, edition: PackEdition, editions: tuple[PackEdition, ..
 
 
 def _wrong_of_states(example: Example, edition: PackEdition, editions: tuple[PackEdition, ...]) -> list[str]:
-    states = {one.procedure_id: one.state for one in determine(editions, example_facts(example, edition))}
+    facts = example_facts(example, edition)
+    states = {one.procedure_id: one.state for one in determine(editions, facts)}
     wrong = []
     for state in STATES:
         for procedure_id in _texts(example.expect, state):
             found = states.get(procedure_id)
             if found is None:
-                hint = did_you_mean(procedure_id, tuple(states))
-                wrong.append(f"{procedure_id}: expected {state}, called for by no trigger on this vehicle{hint}")
+                wrong.append(
+                    f"{procedure_id}: expected {state}, {_why_absent(procedure_id, states, edition, facts)}"
+                )
             elif found != state:
                 wrong.append(f"{procedure_id}: expected {state}, found {found}")
     return wrong
+
+
+def _why_absent(name: str, states: Mapping[str, str], edition: PackEdition, facts: JobFacts) -> str:
+    vehicle = facts.vehicle
+    for trigger in edition.triggers:
+        if trigger.id in states and name in [called for _model, called in trigger.by_model]:
+            return f"but {trigger.id} names no procedure for this model: expect cannot_tell: [{trigger.id}]"
+    if not edition.covers(vehicle.make, vehicle.model_year, vehicle.model):
+        shown = f"{vehicle.make} {vehicle.model} {vehicle.model_year}"
+        return f"but {edition.pack} does not cover the vehicle {shown} (see covers)"
+    return f"called for by no trigger on this vehicle{did_you_mean(name, tuple(states))}"
 
 
 def _wrong_of_proof(example: Example, editions: tuple[PackEdition, ...]) -> list[str]:

@@ -16,7 +16,7 @@ def not_needed_said(editions: tuple[PackEdition, ...], facts: JobFacts) -> tuple
         editions: the editions in force; those that do not cover the vehicle are left out here.
         facts: the snapshot as held at the gate instant.
     """
-    applying = covering(editions, facts.vehicle.make, facts.vehicle.model_year)
+    applying = covering(editions, facts.vehicle.make, facts.vehicle.model_year, facts.vehicle.model)
     zones = zones_of(applying)
     found: dict[NotNeededSaid, None] = {}
     for sensor in SENSORS:

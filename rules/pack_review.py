@@ -112,9 +112,10 @@ def _seen_truths(edition: PackEdition, company: tuple[PackEdition, ...]) -> set[
             continue
         facts = example_facts(example, edition)
         vehicle = facts.vehicle
-        if not edition.covers(vehicle.make, vehicle.model_year):
+        of_it = (vehicle.make, vehicle.model_year, vehicle.model)
+        if not edition.covers(*of_it):
             continue
-        situation = Situation.of(facts, covering((*company, edition), vehicle.make, vehicle.model_year))
+        situation = Situation.of(facts, covering((*company, edition), *of_it))
         for trigger in edition.triggers:
             seen.add((trigger.id, judge(trigger.when, situation).truth))
     return seen

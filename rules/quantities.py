@@ -92,7 +92,31 @@ _QUANTITY = re.compile(rf"({_NUMBER})[ ]*([A-Za-z][A-Za-z0-9/]*)")
 _BARE_NUMBER = re.compile(_NUMBER)
 _TYPED = re.compile(r"[+-]?[0-9]+(?:\.([0-9]+))?")
 _BETWEEN = re.compile(r"between[ ]+(.+?)[ ]+and[ ]+(.+)")
-_PLUS_MINUS = re.compile(r"(.+?)[ ]*(?:±|\+-)[ ]*(.+)")
+_PLUS_MINUS = re.compile(r"(.+?)[ ]*(?:±|\+/?-)[ ]*(.+)")
+# As makers' documents print it: thousands with commas, a long dash for minus, signs for units.
+_PRINTED = re.compile(r"([-\N{MINUS SIGN}]?[0-9][0-9,.]*)[ ]*([^0-9 ].*)")
+_PRINTED_UNITS: Final[Mapping[str, str]] = {
+    "\N{MICRO SIGN}m": "um",
+    "\N{GREEK SMALL LETTER MU}m": "um",
+    "\N{DEGREE SIGN}": "deg",
+    "\N{DEGREE SIGN}C": "degC",
+    "\N{DEGREE SIGN}F": "degF",
+    "\N{DEGREE SIGN}/s": "deg/s",
+    "m/s\N{SUPERSCRIPT TWO}": "m/s2",
+    "\N{DOUBLE PRIME}": "in",
+    "%": "percent",
+}
+_OTHER_WORDS: Final = tuple(
+    (re.compile(rf"(?:{said})[ ]*(.+)"), words)
+    for said, words in (
+        ("<=|\N{LESS-THAN OR EQUAL TO}|max(?:imum|[.])?|up to|no more than|not more than", "at most"),
+        (">=|\N{GREATER-THAN OR EQUAL TO}|min(?:imum|[.])?|no less than|not less than", "at least"),
+        ("<|under|below", "less than"),
+        (">|over|above", "more than"),
+    )
+)
+_EN_DASH: Final = "\N{EN DASH}"
+_RANGE = re.compile(rf"({_NUMBER})[ ]*(?:-|{_EN_DASH}|to)[ ]*({_NUMBER})[ ]*([A-Za-z][A-Za-z0-9/]*)")
 _BOUND_WORDS = ("at least", "at most", "more than", "less than")
 _ADVICE = 'write for example "3200 mm ± 15 mm", "between 12.0 V and 15.0 V" or "at least 65 km/h"'
 
@@ -123,7 +147,9 @@ def parse_limit(text: str) -> Limit:
         return _plus_minus(plus_minus[1], plus_minus[2], text)
     if _BARE_NUMBER.fullmatch(tidy):
         raise QuantityError("unit_missing", f'"{text}" is a limit without a unit; {_ADVICE}')
-    raise QuantityError("limit_syntax", f'"{text}" is not a limit; {_ADVICE}')
+    meant = _meant(tidy)
+    advice = f'did you mean "{meant}"?' if meant else _ADVICE
+    raise QuantityError("limit_syntax", f'"{text}" is not a limit; {advice}')
 
 
 def parse_quantity(text: str) -> tuple[float, str]:
@@ -207,6 +233,9 @@ def _plus_minus(middle_text: str, half_text: str, text: str) -> Limit:
     program = UNITS[half_unit].program
     if middle_text == "placard":
         return Limit(lower=None, upper=None, unit=program, text=text, placard_half_width=_rounded(width))
+    if _BARE_NUMBER.fullmatch(middle_text):
+        hint = f'did you mean "{middle_text} {half_unit} ± {half_text}"?'
+        raise QuantityError("unit_missing", f'"{middle_text}" is a limit without a unit; {hint}')
     middle, middle_unit = _read(middle_text)
     _same_dimension(middle_unit, half_unit, text)
     centre = (middle + UNITS[middle_unit].shift) * UNITS[middle_unit].factor
@@ -229,7 +258,37 @@ def _why_unreadable(text: str) -> QuantityError:
         return QuantityError("placard_misplaced", '"placard" is written with ±, as in "placard ± 10 kPa"')
     if _BARE_NUMBER.fullmatch(text):
         return QuantityError("unit_missing", f'"{text}" is a limit without a unit')
-    return QuantityError("quantity_syntax", f'"{text}" is not a number with a unit, as in "15 mm"')
+    return _of_signs(text) or QuantityError(
+        "quantity_syntax", f'"{text}" is not a number with a unit, as in "15 mm"'
+    )
+
+
+def _of_signs(text: str) -> QuantityError | None:
+    """What makers' documents print and packs do not take; None where it is something else."""
+    found = _PRINTED.fullmatch(text)
+    if found is None:
+        return None
+    number, unit = found[1], found[2].strip()
+    if "," in number:
+        words = f'"{number}" has a comma; write thousands without one, and decimals with a point'
+        return QuantityError("quantity_syntax", words)
+    if number.startswith("\N{MINUS SIGN}"):
+        words = f'"{text}" begins with a long dash; write "-{number[1:]} {unit}"'
+        return QuantityError("quantity_syntax", words)
+    if unit in _PRINTED_UNITS:
+        words = f'"{unit}" is not a unit this program knows; did you mean "{number} {_PRINTED_UNITS[unit]}"?'
+        return QuantityError("unit_unknown", words)
+    return None
+
+
+def _meant(text: str) -> str:
+    """The limit that other words for it mean; nothing where none of them stands there."""
+    for pattern, words in _OTHER_WORDS:
+        found = pattern.fullmatch(text)
+        if found is not None:
+            return f"{words} {found[1]}"
+    found = _RANGE.fullmatch(text)
+    return f"between {found[1]} {found[3]} and {found[2]} {found[3]}" if found is not None else ""
 
 
 def _known(unit: str) -> None:

@@ -22,13 +22,13 @@ class Held:
 
 
 @once
-def voices(packs: PackSet, make: str, model_year: int) -> Voices:
+def voices(packs: PackSet, make: str, model_year: int, model: str) -> Voices:
     """Every edition that a judgement of such a vehicle can rest on, on whatever day.
 
     All editions of a pack are named where one of them covers the vehicle: one that does not may still have
     ended the one before it. Packs that never cover it have no say.
     """
-    names = {one.pack for one in packs.editions if one.covers(make, model_year)}
+    names = {one.pack for one in packs.editions if one.covers(make, model_year, model)}
     return tuple(
         (one.pack, one.edition, one.sha256, str(packs.withdrawn_on.get((one.pack, one.edition), "")))
         for one in packs.editions
@@ -42,7 +42,8 @@ def can_differ(facts: JobFacts, before: PackSet, after: PackSet) -> bool:
     Both sets hold editions as they were read from their texts, so that equal hashes mean equal editions.
     """
     vehicle = facts.vehicle
-    return voices(before, vehicle.make, vehicle.model_year) != voices(after, vehicle.make, vehicle.model_year)
+    of_it = (vehicle.make, vehicle.model_year, vehicle.model)
+    return voices(before, *of_it) != voices(after, *of_it)
 
 
 def rejudged(

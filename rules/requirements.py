@@ -135,7 +135,8 @@ def statement_gaps(
     if unknown:
         names = ", ".join(plain_sensor(sensor) for sensor in unknown)
         gaps.append(f"Not established whether fitted: {names}.")
-    gaps += _silences(covering(editions, facts.vehicle.make, facts.vehicle.model_year), facts)
+    vehicle = facts.vehicle
+    gaps += _silences(covering(editions, vehicle.make, vehicle.model_year, vehicle.model), facts)
     return tuple(dict.fromkeys(gaps))
 
 

@@ -148,6 +148,8 @@ def is_listed(found: Row, row: PackEditionOnFile) -> bool:
 def _covered(edition: PackEdition, jobs: QuerySet[Job]) -> QuerySet[Job]:
     if edition.makes:
         jobs = jobs.filter(order__vehicle__make__in=edition.makes)
+    if edition.models:
+        jobs = jobs.filter(order__vehicle__model__in=edition.models)
     if edition.model_years is not None:
         jobs = jobs.filter(order__vehicle__model_year__range=edition.model_years)
     return jobs

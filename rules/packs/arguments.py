@@ -51,7 +51,7 @@ def _limit(key: str, spec: ArgumentSpec, section: Section) -> Argument | None:
     try:
         limit = parse_limit(text)
     except QuantityError as error:
-        section.fault(key, error.code, str(error))
+        section.fault(key, error.code, f"{key}: {error}")
         return None
     if limit.placard_half_width is not None and not spec.placard:
         section.fault(key, "placard_misplaced", "placard is for tire pressures only")
@@ -74,7 +74,7 @@ def _quantity(key: str, spec: ArgumentSpec, section: Section) -> Argument | None
     try:
         value, unit = parse_quantity(text)
     except QuantityError as error:
-        section.fault(key, error.code, str(error))
+        section.fault(key, error.code, f"{key}: {error}")
         return None
     if unit == "days" and spec.unit == "s":
         value, unit = value * SECONDS_PER_DAY, "s"

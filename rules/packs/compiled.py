@@ -140,7 +140,8 @@ def _compile(key: _Vehicle) -> Compiled:
     covering = tuple(
         edition
         for edition in key.editions
-        if isinstance(make, str) and isinstance(model_year, int) and edition.covers(make, model_year)
+        if isinstance(make, str) and isinstance(model, str) and isinstance(model_year, int)
+        if edition.covers(make, model_year, model)
     )
     bench = _Bench(editions=covering, zones=zones_of(covering), vehicle=(model, model_year))
     calls = tuple(_call(bench, edition, trigger) for edition in covering for trigger in edition.triggers)

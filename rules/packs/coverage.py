@@ -1,6 +1,7 @@
 """What a pack says about which sensor: who speaks for it, what asks for it, and where the pack is silent."""
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 
 from rules.packs.conditions import ANY_SENSOR
 from rules.packs.model import Condition, PackEdition, Trigger
@@ -9,9 +10,11 @@ from rules.vocabulary import DEFAULT_ZONES, OPERATIONS
 TAUGHT_SENSOR = "steering_angle_sensor"
 
 
-def covering(editions: tuple[PackEdition, ...], make: str, model_year: int) -> tuple[PackEdition, ...]:
+def covering(
+    editions: tuple[PackEdition, ...], make: str, model_year: int, model: str
+) -> tuple[PackEdition, ...]:
     """The editions that apply to the vehicle, in the given order."""
-    return tuple(edition for edition in editions if edition.covers(make, model_year))
+    return tuple(edition for edition in editions if edition.covers(make, model_year, model))
 
 
 def speaks_for(editions: tuple[PackEdition, ...], sensor: str) -> bool:
@@ -87,6 +90,15 @@ def silent_pairs(edition: PackEdition) -> tuple[tuple[str, str], ...]:
         met = [name for name in (*OPERATIONS, *_added(edition)) if sensor in zones.get(name, ())]
         found += [(sensor, name) for name in met if name not in said]
     return tuple(found)
+
+
+def asking_triggers(edition: PackEdition, sensor: str, operation: str) -> tuple[Trigger, ...]:
+    """The triggers that make ``operation`` one after which something is asked for ``sensor``."""
+    return tuple(
+        trigger
+        for trigger in edition.triggers
+        if operation in asking_operations(replace(edition, triggers=(trigger,)), sensor)
+    )
 
 
 def contradicting_pairs(edition: PackEdition) -> tuple[tuple[str, str], ...]:

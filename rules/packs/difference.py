@@ -291,10 +291,17 @@ def _makes(was: tuple[str, ...], now: tuple[str, ...]) -> str:
     return f"makes covered were {shown[0]}, now {shown[1]}"
 
 
+def _models(was: tuple[str, ...], now: tuple[str, ...]) -> str:
+    """No model named means every model of the make."""
+    shown = [", ".join(one) or "any model" for one in (was, now)]
+    return f"models covered were {shown[0]}, now {shown[1]}"
+
+
 _PACK_WORDS: Final[Mapping[str, Words]] = {
     "edition": lambda was, now: f"edition was {was}, now {now}",
     "in_force_from": lambda was, now: f"in force from {now}, was from {was}",
     "makes": _makes,
+    "models": _models,
     "model_years": _years,
     "builds_on": lambda was, now: (
         f"builds on {', '.join(map(_named, now)) or 'nothing'} or later,"

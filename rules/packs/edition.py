@@ -32,7 +32,7 @@ def build_edition(tree: Map, data: bytes, faults: FaultList) -> PackEdition:
     pack = Section(tree, faults, "pack")
     pack.only(*PACK_KEYS)
     sources = read_sources(pack)
-    makes, model_years = _read_covers(pack)
+    makes, models, model_years = _read_covers(pack)
     triggers = read_triggers(pack, sources)
     groups = read_groups(pack, sources)
     procedures = read_procedures(pack, sources, groups)
@@ -46,6 +46,7 @@ def build_edition(tree: Map, data: bytes, faults: FaultList) -> PackEdition:
         in_force_from=_read_in_force(pack),
         makes=makes,
         model_years=model_years,
+        models=models,
         builds_on=_read_builds_on(pack),
         sources=tuple(sources.values()),
         z=_read_z(pack),
@@ -67,17 +68,19 @@ def build_edition(tree: Map, data: bytes, faults: FaultList) -> PackEdition:
     return edition
 
 
-def _read_covers(pack: Section) -> tuple[tuple[str, ...], tuple[int, int] | None]:
+def _read_covers(pack: Section) -> tuple[tuple[str, ...], tuple[str, ...], tuple[int, int] | None]:
     covers = pack.section("covers")
     if covers is None:
-        return (), None
-    covers.only("makes", "model_years")
+        return (), (), None
+    covers.only("makes", "models", "model_years")
     makes = covers.node.get("makes")
     years = read_years(covers, "model_years") if covers.has("model_years") else None
     if isinstance(makes, Scalar):
         covers.choice("makes", ("any",))
-        return (), years
-    return covers.words("makes"), years
+        if covers.has("models"):
+            covers.fault("models", "models_misplaced", "a pack for every make names no models")
+        return (), (), years
+    return covers.words("makes"), covers.words("models", required=False), years
 
 
 def _read_in_force(pack: Section) -> date:

@@ -108,6 +108,13 @@ def one_of(words: tuple[str, ...]) -> str:
     return "one of " + ", ".join(words[:6]) + f" and {len(words) - 6} more"
 
 
+def some_of(words: tuple[str, ...]) -> str:
+    """``a, b and c``; of a long list its beginning and how many more there are."""
+    if len(words) > 5:
+        return ", ".join(words[:4]) + f" and {len(words) - 4} more"
+    return " and ".join(filter(None, (", ".join(words[:-1]), words[-1])))
+
+
 # What should stand there, where the place of the fault does not say it more closely.
 EXPECTED: Final[Mapping[str, str]] = MappingProxyType(
     {
@@ -121,6 +128,7 @@ EXPECTED: Final[Mapping[str, str]] = MappingProxyType(
         "anchor_or_alias": "the value itself, written out; put text that begins with & or * in quotes",
         "tag": "the value alone; put text that begins with ! in quotes",
         "empty_value": "a value",
+        "curly_quotes": 'straight quotes, as in "3.10"; a word processor makes curly ones',
         "date_unquoted": 'a date in quotes, as in "2026-03-01"',
         "key_not_text": "one word before the colon",
         "duplicate_key": "each key once",
@@ -166,6 +174,8 @@ EXPECTED: Final[Mapping[str, str]] = MappingProxyType(
         "example_not_run": "an example that can be carried out",
         "alternatives_form": "any_of: with two or more ways, each with its own check",
         "alternative_not_allowed": "a check that may stand beside others",
+        "models_misplaced": "makes: with the names of the makes whose models these are",
+        "never_shown": "a proof that some record can meet",
         "silence": "the operation in a trigger for this sensor, or under not_needed for it",
         "needed_and_not_needed": "the operation in one of the two places",
         "before_circle": "before: that leads to no circle",

@@ -5,9 +5,11 @@ from typing import Final
 
 from rules.packs.check_library import CHECKS
 from rules.packs.coverage import contradicting_pairs, silent_pairs
-from rules.packs.errors import Fault, FaultList
+from rules.packs.errors import Fault, FaultList, some_of
+from rules.packs.half_silence import left_out
 from rules.packs.layering import layering_faults
 from rules.packs.model import PackEdition, Procedure, Proof
+from rules.packs.never_shown import check_never_shown
 from rules.packs.reach import can_be
 from rules.quantities import Limit
 from rules.vocabulary import EVENTS
@@ -29,7 +31,7 @@ def lint(edition: PackEdition, beside: tuple[PackEdition, ...] = ()) -> tuple[Fa
     """Every fault of ``edition`` in the company of the packs ``beside`` it.
 
     Codes: ``silence``, ``needed_and_not_needed``, ``before_circle``, ``trigger_unreachable``,
-    ``order_unproduced``, ``limit_contradicts_group``, and those of the layering.
+    ``order_unproduced``, ``limit_contradicts_group``, ``never_shown``, and those of the layering.
     """
     faults = FaultList()
     company = tuple(other for other in beside if other.pack != edition.pack)
@@ -39,6 +41,7 @@ def lint(edition: PackEdition, beside: tuple[PackEdition, ...] = ()) -> tuple[Fa
     for procedure in edition.procedures:
         _check_order(procedure, faults)
         _check_groups(procedure, edition, faults)
+        check_never_shown(procedure, faults)
     for fault in layering_faults((*company, edition), about=edition):
         faults.add(fault.line, fault.code, fault.message, found=fault.found)
     return faults.ordered
@@ -49,6 +52,15 @@ def _check_silence(edition: PackEdition, faults: FaultList) -> None:
     for sensor, name in silent_pairs(edition):
         words = f"speaks for {sensor}, but neither asks for anything after {name} nor says it is not needed"
         faults.add(line, "silence", f"{edition.pack} {words}", found=f"nothing about {name}")
+    for sensor, names in left_out(edition).items():
+        words = f"speaks for {sensor} on every vehicle it covers, but asks only some models or years after"
+        faults.add(
+            line,
+            "silence",
+            f"{edition.pack} {words} {some_of(names)}: the others would need nothing",
+            expected="covers: {models: [...]}, the models the maker was read for; or by_model in the trigger",
+            found="these operations only under model: or year:",
+        )
     for sensor, name in contradicting_pairs(edition):
         entries = [one for one in edition.not_needed if sensor in one.sensors and name in one.operations]
         words = f"{name} is both needed and not needed for {sensor}"
@@ -159,8 +171,12 @@ def _check_groups(procedure: Procedure, edition: PackEdition, faults: FaultList)
             if _subject(own) != _subject(theirs):
                 continue
             for key, mine, other in _differing(own, theirs):
-                words = f'{procedure.id}, {own.id}: "{key}" of group {theirs.group} is {other.text}'
-                faults.add(own.line, "limit_contradicts_group", words, found=mine.text)
+                words = (
+                    f'{procedure.id}, {own.id}: "{key}" is {mine.text}, but proof {theirs.id} of the group'
+                    f" {theirs.group} asks {other.text} of the same thing; both would have to be met"
+                )
+                expected = f"one of them: change: {{{theirs.id}: {{{key}: ...}}}} in place of {own.id}"
+                faults.add(own.line, "limit_contradicts_group", words, expected=expected, found=mine.text)
 
 
 def _subject(proof: Proof) -> tuple[object, ...]:

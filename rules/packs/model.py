@@ -174,13 +174,15 @@ class PackEdition(Remembers):
     zones: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     groups: Mapping[str, tuple[Proof, ...]] = field(default_factory=dict)
     lines: Mapping[str, int] = field(default_factory=dict)
+    models: tuple[str, ...] = ()
 
     @property
     def is_maker(self) -> bool:
         return bool(self.makes) and not self.house
 
-    def covers(self, make: str, model_year: int) -> bool:
-        if self.makes and make not in self.makes:
+    def covers(self, make: str, model_year: int, model: str) -> bool:
+        """A pack that names models has read the maker for these only; else for every model of the make."""
+        if (self.makes and make not in self.makes) or (self.models and model not in self.models):
             return False
         return self.model_years is None or self.model_years[0] <= model_year <= self.model_years[1]
 
@@ -202,9 +204,9 @@ class PackSet(Remembers):
         """
         return _in_force(self, bisect_right(_turns(self), on))
 
-    def covering(self, on: date, make: str, model_year: int) -> tuple[PackEdition, ...]:
+    def covering(self, on: date, make: str, model_year: int, model: str) -> tuple[PackEdition, ...]:
         """Those of them that cover such a vehicle."""
-        return _covering(self, bisect_right(_turns(self), on), make, model_year)
+        return _covering(self, bisect_right(_turns(self), on), make, model_year, model)
 
 
 @once
@@ -250,5 +252,5 @@ def _is_withdrawn(packs: PackSet, edition: PackEdition, on: date) -> bool:
 
 
 @once
-def _covering(packs: PackSet, turn: int, make: str, model_year: int) -> tuple[PackEdition, ...]:
-    return tuple(one for one in _in_force(packs, turn) if one.covers(make, model_year))
+def _covering(packs: PackSet, turn: int, make: str, model_year: int, model: str) -> tuple[PackEdition, ...]:
+    return tuple(one for one in _in_force(packs, turn) if one.covers(make, model_year, model))

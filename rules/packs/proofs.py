@@ -51,7 +51,7 @@ def read_groups(pack: Section, sources: dict[str, Source]) -> Groups:
             words = f'group "{entry.key}" must be a list of proofs'
             table.fault(entry.key, "wrong_type", words, expected="a list of proofs")
             continue
-        sections = sections_of(entry.node, pack.faults, entry.key)
+        sections = sections_of(entry.node, pack.faults, entry.key, within=f"group {entry.key}")
         groups.sections[entry.key] = sections
         proofs: dict[str, Proof] = {}
         for section in sections:

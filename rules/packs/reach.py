@@ -57,7 +57,7 @@ def can_be(condition: Condition, wanted: bool, edition: PackEdition, model: str 
     world = _World(
         edition=edition,
         years=edition.model_years or ANY_YEAR,
-        models=None if model is None else frozenset((model,)),
+        models=_models(edition, model),
     )
     waiting: list[tuple[tuple[Wish, ...], _World]] = [(((condition, wanted, None),), world)]
     for _step in range(MOST_STEPS):
@@ -71,6 +71,13 @@ def can_be(condition: Condition, wanted: bool, edition: PackEdition, model: str 
             if then.possible():
                 waiting.append(((*more, *rest), then))
     return True
+
+
+def _models(edition: PackEdition, model: str | None) -> frozenset[str] | None:
+    covered = frozenset(edition.models) if edition.models else None
+    if model is None:
+        return covered
+    return frozenset((model,)) if covered is None else covered & {model}
 
 
 def may_be_unknown(condition: Condition) -> bool:

@@ -8,6 +8,7 @@ import yaml
 from rules.packs.edition import build_edition
 from rules.packs.errors import FaultList, PackError
 from rules.packs.model import PackEdition
+from rules.packs.syntax_words import in_plain_words
 from rules.packs.tree import Entry, Map, Node, Plain, Scalar, Seq
 
 # Project defaults, no source; far above any pack a person writes, far below what could tire the reader.
@@ -20,6 +21,7 @@ _INTEGER = re.compile(r"-?(?:0|[1-9][0-9]{0,14})")
 _DECIMAL = re.compile(r"-?(?:0|[1-9][0-9]{0,11})\.[0-9]{1,9}")
 _DATE_LIKE = re.compile(r"[0-9]{4}-[0-9]{1,2}-[0-9]{1,2}(?:[Tt ].*)?")
 _NOTHING = ("", "~", "null", "Null", "NULL")
+_CURLY = tuple("\u201c\u201d\u201e\u2018\u2019\u201a\u00ab\u00bb")
 _BOOLEANS = {"true": True, "false": False}
 
 
@@ -113,7 +115,7 @@ class _Builder:
             self._stop(line, "yaml_syntax", "a character that no text should hold")
         except yaml.MarkedYAMLError as error:
             mark = error.problem_mark or error.context_mark
-            self._stop(mark.line if mark else line, "yaml_syntax", str(error.problem or error.context))
+            self._stop(mark.line if mark else line, "yaml_syntax", in_plain_words(error))
         except (ValueError, OverflowError):
             self._stop(line, "yaml_syntax", "an escape or a number that cannot be read")
 
@@ -157,6 +159,8 @@ class _Builder:
             return Scalar(line=line, value=text, text=text)
         if text in _NOTHING and not self._awaits_key():
             self.faults.add(line, "empty_value", "a value is missing here")
+        if text[:1] in _CURLY:
+            self.faults.add(line, "curly_quotes", f"these are not the quotes of a pack: {text}", found=text)
         if _DATE_LIKE.fullmatch(text):
             self.faults.add(line, "date_unquoted", f'put the date in quotes: "{text}"')
         return Scalar(line=line, value=_plain(text), text=text)

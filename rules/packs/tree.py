@@ -43,6 +43,7 @@ class Map:
 
 
 Node = Scalar | Seq | Map
+_NUMBER = re.compile(r"-?[0-9]+(?:\.[0-9]+)?")
 _DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 
 
@@ -132,7 +133,7 @@ class Section:
             return lowest
         wanted = f"a whole number from {lowest} to {highest}"
         if isinstance(node.value, bool) or not isinstance(node.value, int):
-            self.fault(key, "wrong_type", f'"{key}" must be a whole number, not {node.text}', expected=wanted)
+            self._no_number(key, node, "a whole number", wanted)
             return lowest
         if not lowest <= node.value <= highest:
             self.fault(
@@ -141,6 +142,11 @@ class Section:
             return lowest
         return node.value
 
+    def _no_number(self, key: str, node: Scalar, kind: str, wanted: str) -> None:
+        quoted = isinstance(node.value, str) and _NUMBER.fullmatch(node.text) is not None
+        words = f"without quotes: {node.text}" if quoted else f"not {node.text}"
+        self.fault(key, "wrong_type", f'"{key}" must be {kind}, {words}', expected=wanted)
+
     def number(self, key: str, lowest: float, highest: float) -> float:
         """A plain number within bounds."""
         node = self._scalar(key, required=True)
@@ -148,7 +154,7 @@ class Section:
             return lowest
         wanted = f"a number from {lowest:g} to {highest:g}"
         if isinstance(node.value, bool) or not isinstance(node.value, int | float):
-            self.fault(key, "wrong_type", f'"{key}" must be a number, not {node.text}', expected=wanted)
+            self._no_number(key, node, "a number", wanted)
             return lowest
         if not lowest <= node.value <= highest:
             self.fault(
@@ -228,7 +234,7 @@ class Section:
         if not isinstance(node, Seq):
             self.fault(key, "wrong_type", f'"{key}" must be a list', expected="a list")
             return ()
-        return sections_of(node, self.faults, key)
+        return sections_of(node, self.faults, key, within="" if self.where == "pack" else self.where)
 
     def _node(self, key: str, *, required: bool) -> Node | None:
         node = self.node.get(key)
@@ -278,14 +284,14 @@ def unknown_operation(section: Section, key: str, name: str) -> None:
     )
 
 
-def sections_of(node: Seq, faults: FaultList, key: str) -> tuple[Section, ...]:
-    """The mappings of a list; anything else in it is a fault."""
+def sections_of(node: Seq, faults: FaultList, key: str, *, within: str = "") -> tuple[Section, ...]:
+    """The mappings of a list, named by what they stand ``within``; anything else in it is a fault."""
     found = []
     for place, item in enumerate(node.items, start=1):
         if isinstance(item, Map):
             name = item.get("id")
             shown = name.text if isinstance(name, Scalar) else f"{key} {place}"
-            found.append(Section(item, faults, shown))
+            found.append(Section(item, faults, f"{within}, {shown}" if within else shown))
         else:
             words = f'"{key}" takes mappings only'
             faults.add(item.line, "wrong_type", words, expected="keys with values, as in {id: a}")

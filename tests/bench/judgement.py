@@ -87,7 +87,7 @@ def verdicts(packs: PackSet, facts: JobFacts) -> Verdicts:
 def required(packs: PackSet, facts: JobFacts) -> list[str]:
     """Only which procedures are required: compiled triggers, found by the index, on projected facts."""
     vehicle = facts.vehicle
-    covering = packs.covering(GATE.date(), vehicle.make, vehicle.model_year)
+    covering = packs.covering(GATE.date(), vehicle.make, vehicle.model_year, vehicle.model)
     ready = compiled(covering, facts)
     return [ready.calls[place].name for place, truth in ready.truths(facts) if truth == "true"]
 
@@ -98,7 +98,8 @@ def required_without_index(packs: PackSet, facts: JobFacts) -> list[str]:
         trigger.calls_for
         for edition in packs.editions
         for trigger in edition.triggers
-        if truth_of(trigger.when, facts, (), None) == "true" and edition.covers(facts.vehicle.make, 2020)
+        if truth_of(trigger.when, facts, (), None) == "true"
+        and edition.covers(facts.vehicle.make, 2020, facts.vehicle.model)
     ]
 
 

@@ -22,7 +22,11 @@ Truths = dict[tuple[str, int, str], str]
 
 def trigger_truths(editions: tuple[PackEdition, ...], facts: JobFacts) -> Truths:
     """Truth of every trigger of the covering editions, by (pack, edition, trigger id)."""
-    covering = tuple(one for one in editions if one.covers(facts.vehicle.make, facts.vehicle.model_year))
+    covering = tuple(
+        one
+        for one in editions
+        if one.covers(facts.vehicle.make, facts.vehicle.model_year, facts.vehicle.model)
+    )
     return {
         (edition.pack, edition.edition, trigger.id): truth_of(trigger.when, facts, covering, None)
         for edition in covering
@@ -32,7 +36,11 @@ def trigger_truths(editions: tuple[PackEdition, ...], facts: JobFacts) -> Truths
 
 def requirement_states(editions: tuple[PackEdition, ...], facts: JobFacts) -> dict[str, str]:
     """State of every procedure that a trigger can call for; a trigger without one stands under its own id."""
-    covering = tuple(one for one in editions if one.covers(facts.vehicle.make, facts.vehicle.model_year))
+    covering = tuple(
+        one
+        for one in editions
+        if one.covers(facts.vehicle.make, facts.vehicle.model_year, facts.vehicle.model)
+    )
     truths = trigger_truths(editions, facts)
     calls: dict[str, list[tuple[str, bool]]] = {}
     for edition in covering:

@@ -224,3 +224,46 @@ def _read_or_code(parse: Callable[[str], object], text: str) -> object:
 def test_any_text_is_read_or_refused(text: str) -> None:
     for parse in (parse_limit, parse_quantity, parse_typed):
         assert _read_or_code(parse, text)
+
+
+@pytest.mark.parametrize(
+    ("text", "code", "offered"),
+    [
+        ("max 180 um", "limit_syntax", "at most 180 um"),
+        ("max. 180 um", "limit_syntax", "at most 180 um"),
+        ("<= 180 um", "limit_syntax", "at most 180 um"),
+        ("≤180 um", "limit_syntax", "at most 180 um"),
+        ("not less than 65 km/h", "limit_syntax", "at least 65 km/h"),
+        ("> 40 mph", "limit_syntax", "more than 40 mph"),
+        ("12.5-15.0 V", "limit_syntax", "between 12.5 V and 15.0 V"),
+        ("12.5 to 15.0 V", "limit_syntax", "between 12.5 V and 15.0 V"),
+        ("12.5 – 15.0 V", "limit_syntax", "between 12.5 V and 15.0 V"),
+        ("3500 ± 25 mm", "unit_missing", "3500 mm ± 25 mm"),
+        ("90.0° ± 0.8°", "unit_unknown", "0.8 deg"),
+        ("at most 180 µm", "unit_unknown", "180 um"),
+        ("at least 15 °C", "unit_unknown", "15 degC"),
+        ("at most 2 %", "unit_unknown", "2 percent"),
+    ],
+)
+def test_what_makers_print_is_refused_with_what_to_write(text: str, code: str, offered: str) -> None:
+    with pytest.raises(QuantityError) as caught:
+        parse_limit(text)
+    assert caught.value.code == code
+    assert f'did you mean "{offered}"' in str(caught.value)
+    parse_limit(offered if code != "unit_unknown" else f"at most {offered}")
+
+
+@pytest.mark.parametrize(
+    ("text", "words"), [("3,500 mm ± 25 mm", "has a comma"), ("−20 mm ± 5 mm", 'write "-20 mm"')]
+)
+def test_commas_and_long_dashes(text: str, words: str) -> None:
+    with pytest.raises(QuantityError) as caught:
+        parse_limit(text)
+    assert caught.value.code == "quantity_syntax"
+    assert words in str(caught.value)
+
+
+def test_plus_slash_minus_is_plus_minus() -> None:
+    written, meant = parse_limit("3500 mm +/- 25 mm"), parse_limit("3500 mm ± 25 mm")
+    assert (written.lower, written.upper, written.unit) == (meant.lower, meant.upper, meant.unit)
+    assert parse_limit("placard +/- 10 kPa").placard_half_width == 10.0

@@ -13,13 +13,13 @@ from rules.packs.errors import EXPECTED
 from rules.packs.methods_text import read_methods
 from rules.packs.reader import read_pack
 from tests.rules.cast import pack
-from tests.rules.packs.guide import EXAMPLE, FOLDER, GUIDE, between, parts
+from tests.rules.packs.guide import EXAMPLE, FOLDER, GUIDE, RADAR_EXAMPLE, between, parts
 
 TEXT = GUIDE.read_text(encoding="utf-8")
 RULES = Path(__file__).parents[3] / "rules"
 
 
-@pytest.mark.parametrize("name", ["checks", "words", "example"])
+@pytest.mark.parametrize("name", ["checks", "words", "zones", "example"])
 def test_the_guide_is_current(name: str) -> None:
     """If not: python -m tests.rules.packs.guide."""
     assert between(name, TEXT) == parts()[name]
@@ -69,7 +69,21 @@ def test_every_code_says_what_was_expected_somewhere() -> None:
 
 @pytest.mark.parametrize(
     "code",
-    ["silence", "trigger_unreachable", "limit_contradicts_group", "order_unproduced", "example_failed"],
+    ["silence", "never_shown", "limit_contradicts_group", "order_unproduced", "example_failed"],
 )
 def test_the_guide_says_how_to_mend_it(code: str) -> None:
     assert f"`{code}`" in TEXT
+
+
+def test_the_radar_example_warns_of_one_rack_only() -> None:
+    edition = read_pack(RADAR_EXAMPLE.read_bytes())
+    methods = read_methods((FOLDER / "methods" / "brackwater.yaml").read_bytes())
+    beside = (pack("common-practice", 3),)
+    told = review(edition, beside, methods)
+    assert [fault.name for fault in told] == [
+        "capability:TH-FR/thrust/limit",
+        "capability:TH-FR/place/sideways",
+        "capability:TH-FR/place/yaw",
+    ]
+    assert all("at Low Mill the rack is not certified for toe" in fault.message for fault in told)
+    assert {result.outcome for result in run_examples(edition, beside)} == {"ok"}
