@@ -3,6 +3,7 @@
 import ast
 import re
 import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -52,15 +53,67 @@ def test_no_import_hides_inside_a_function_to_break_a_circle(package: str) -> No
     assert hidden == []
 
 
-FORBIDDEN_CALLS = {"sum", "hash", "open", "eval", "exec", "print", "input"}
+FORBIDDEN_CALLS = {"sum", "hash", "open", "eval", "exec", "print", "input", "pow"}
 FORBIDDEN_NAMES = {
     "datetime.now", "datetime.utcnow", "datetime.today", "date.today", "time.time", "ZoneInfo",
-    "NormalDist", "linear_regression", "sys.maxsize",
+    "NormalDist", "linear_regression",  "sys.maxsize", "__file__", "math.pow", "operator.pow",
+    "hashlib.pbkdf2_hmac", "hashlib.scrypt", "itertools.batched", "math.sumprod", "math.fma",
+    "time.tzname", "typing.override", "typing.TypeAliasType", "warnings.deprecated", "copy.replace",
 }  # fmt: skip
 FORBIDDEN_MODULES = {
-    "zoneinfo", "statistics", "threading", "subprocess", "socket", "sqlite3", "ssl", "lzma", "random", "os",
-    "pathlib", "time", "locale", "urllib", "http", "tempfile", "secrets",
-}  # fmt: skip
+    "zoneinfo",
+    "statistics",
+    "threading",
+    "subprocess",
+    "socket",
+    "sqlite3",
+    "ssl",
+    "lzma",
+    "random",
+    "os",
+    "pathlib",
+    "time",
+    "locale",
+    "urllib",
+    "http",
+    "tempfile",
+    "secrets",
+    "multiprocessing",
+    "concurrent",
+    "asyncio",
+    "signal",
+    "pwd",
+    "grp",
+    "fcntl",
+    "resource",
+    "readline",
+    "ctypes",
+    "uuid",
+    "shutil",
+    "glob",
+}
+# Later than Python 3.11, by the "What's New" pages of 3.12, 3.13 and 3.14.
+FORBIDDEN_IMPORTS = {
+    ("itertools", "batched"),
+    ("typing", "override"),
+    ("typing", "TypeAliasType"),
+    ("typing", "ReadOnly"),
+    ("typing", "TypeIs"),
+    ("collections.abc", "Buffer"),
+    ("math", "sumprod"),
+    ("math", "fma"),
+    ("math", "pow"),
+    ("warnings", "deprecated"),
+    ("copy", "replace"),
+    ("hashlib", "pbkdf2_hmac"),
+    ("hashlib", "scrypt"),
+    ("datetime", "now"),
+    ("sys", "maxsize"),
+    ("operator", "pow"),
+    ("enum", "StrEnum"),
+}
+# strftime differs between C libraries: no padding, seconds since 1970, names of the machine's own language.
+ODD_FORMATS = re.compile(r"%(-[a-zA-Z]|[sPcxXaAbBpZ])")  # fmt: skip
 
 
 # Whole numbers only, exact everywhere: a check digit, a count of digits, a power of ten.
@@ -72,9 +125,13 @@ def _of_whole_numbers(node: ast.BinOp) -> bool:
 
 
 def _faults_of(file: Path) -> list[str]:
+    return _faults_in(file.read_text(), str(file.relative_to(ROOT)))
+
+
+def _faults_in(text: str, name: str) -> list[str]:
     found = []
-    for node in ast.walk(ast.parse(file.read_text())):
-        where = f"{file.relative_to(ROOT)}:{getattr(node, 'lineno', 0)}"
+    for node in ast.walk(ast.parse(text)):
+        where = f"{name}:{getattr(node, 'lineno', 0)}"
         if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in FORBIDDEN_CALLS:
             found.append(f"{where} {node.func.id}()")
         if isinstance(node, ast.BinOp) and isinstance(node.op, ast.Pow) and not _of_whole_numbers(node):
@@ -86,6 +143,103 @@ def _faults_of(file: Path) -> list[str]:
         if isinstance(node, ast.ImportFrom) and (node.module or "").split(".")[0] in FORBIDDEN_MODULES:
             found.append(f"{where} {node.module}")
     return found
+
+
+SETS = (ast.Set, ast.SetComp)
+
+
+def _order_of_set(node: ast.AST) -> bool:
+    """Is a set walked through, or made a list, without being sorted? Sets that are only asked are free."""
+    walked = getattr(node, "iter", None) if isinstance(node, ast.For | ast.comprehension) else None
+    if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in ("list", "tuple"):
+        walked = node.args[0] if node.args else None
+    if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and node.func.attr == "join":
+        walked = node.args[0] if node.args else None
+    made = isinstance(walked, ast.Call) and isinstance(walked.func, ast.Name)
+    return isinstance(walked, SETS) or (made and walked.func.id in ("set", "frozenset"))  # type: ignore[union-attr]
+
+
+def _order_lost(node: ast.AST) -> bool:
+    """A walk whose result has an order again; what goes back into a set, all() or any() has none."""
+    if isinstance(node, ast.ListComp):
+        return any(_order_of_set(part) for part in node.generators)
+    return isinstance(node, ast.For | ast.Call) and _order_of_set(node)
+
+
+def _odd_forms(tree: ast.AST) -> list[str]:
+    """A form chosen among several stands elsewhere: where strftime is called, each text is looked at."""
+    calls = [node for node in ast.walk(tree) if isinstance(node, ast.Attribute) and node.attr == "strftime"]
+    texts = [node.value for node in ast.walk(tree) if isinstance(node, ast.Constant)]
+    return [f"form {text}" for text in texts if calls and isinstance(text, str) and ODD_FORMATS.search(text)]
+
+
+def _odd_class(node: ast.ClassDef) -> bool:
+    bases = {ast.unparse(base).rpartition(".")[2] for base in node.bases}
+    return {"str", "Enum"} <= bases or "StrEnum" in bases
+
+
+def _more_faults_of(tree: ast.AST) -> list[str]:
+    found = _odd_forms(tree)
+    for node in ast.walk(tree):
+        line = getattr(node, "lineno", 0)
+        if _order_lost(node):
+            found.append(f"{line} order of a set")
+        if isinstance(node, ast.ImportFrom):
+            found += [f"{line} {a.name}" for a in node.names if (node.module, a.name) in FORBIDDEN_IMPORTS]
+        if isinstance(node, ast.ClassDef) and _odd_class(node):
+            found.append(f"{line} enumeration mixed with str")
+        if type(node).__name__ == "TypeAlias" or getattr(node, "type_params", None):
+            found.append(f"{line} later syntax")
+    return found
+
+
+def test_rules_avoid_orders_formats_and_features_that_are_not_everywhere() -> None:
+    faults = {
+        str(file.relative_to(ROOT)): found
+        for file in modules("rules")
+        if (found := _more_faults_of(ast.parse(file.read_text(), feature_version=(3, 11))))
+    }
+    assert faults == {}
+
+
+PLANTED = (
+    "for x in {1, 2}:\n    use(x)", "list(set(rows))", "tuple({x for x in rows})", "', '.join(set(rows))",
+    "[x for x in frozenset(rows)]", "from itertools import batched", "from typing import override",
+    "class A(str, Enum):\n    B = 'b'", "class A(StrEnum):\n    B = 'b'", "at.strftime('%-d')",
+    "at.strftime('%s')", "at.strftime('%b')", "from hashlib import scrypt",
+)  # fmt: skip
+PLANTED_ELSEWHERE = (
+    "hash(x)", "sum(rows)", "pow(x, 2)", "x ** 2", "math.pow(x, 2)", "open(x)", "datetime.now()",
+    "date.today()",
+    "__file__", "sys.maxsize", "itertools.batched(x, 2)", "hashlib.pbkdf2_hmac(x)", "hashlib.scrypt(x)",
+    "ZoneInfo('UTC')", *(f"import {name}" for name in sorted(FORBIDDEN_MODULES)),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("text", PLANTED)
+def test_each_of_these_rules_sees_what_it_is_there_for(text: str) -> None:
+    assert _more_faults_of(ast.parse(text)) != []
+
+
+@pytest.mark.parametrize("text", PLANTED_ELSEWHERE)
+def test_each_forbidden_name_is_seen(text: str) -> None:
+    assert _faults_in(text, "planted") != []
+
+
+@pytest.mark.parametrize("text", ["type A = int", "def f[T](x: T) -> T: ...", "class A[T]: ..."])
+def test_syntax_later_than_3_11_is_seen(text: str) -> None:
+    if sys.version_info >= (3, 12):
+        assert _more_faults_of(ast.parse(text)) != []
+    else:
+        with pytest.raises(SyntaxError):
+            ast.parse(text)
+
+
+@pytest.mark.parametrize(
+    "text", ["sorted({1, 2})", "x in {1, 2}", "at.strftime('%Y-%m-%d')", "{x for x in set(y)}"]
+)
+def test_what_is_the_same_everywhere_passes(text: str) -> None:
+    assert _more_faults_of(ast.parse(text)) == []
 
 
 def test_rules_avoid_what_differs_between_pythons_and_homes() -> None:

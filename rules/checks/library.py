@@ -29,9 +29,9 @@ from rules.checks.records import (
     function_check,
     ignition_unbroken,
     statement,
-    target_identity,
     tool_result,
 )
+from rules.checks.target_identity import target_identity
 from rules.checks.target_pose import target_pose
 from rules.checks.thrust import thrust_angle
 from rules.checks.tyres import tyre_pressures

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from rules.checks.event_times import event_time
-from rules.checks.records import target_identity
+from rules.checks.target_identity import target_identity
 from rules.checks.target_pose import target_pose
 from rules.checks.targets import POSE_CHECK, of_this_target
 from rules.facts import JobFacts, Reading, TargetIdentity
