@@ -9,9 +9,9 @@ from rules.checks.records import (
     function_check,
     ignition_unbroken,
     statement,
-    target_identity,
     tool_result,
 )
+from rules.checks.target_identity import target_identity
 from rules.facts import FunctionCheck, KeyEvent, SessionPart, StateChange, TargetIdentity
 from tests.rules import builders
 from tests.rules.builders import check_context, held, loose, moment, photo, session
