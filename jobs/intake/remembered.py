@@ -1,7 +1,7 @@
 """Decoding, with answers about pictures seen before taken from a folder where somebody asked for that.
 
-A decoder says the same of the same bytes. A rehearsal that plays the same drawn photos many times asks the child
-process once; everything that comes from outside is always decoded.
+A decoder says the same of the same bytes. A rehearsal that plays the same drawn photos many times asks the
+child process once; everything that comes from outside is always decoded.
 """
 
 import hashlib

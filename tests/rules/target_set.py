@@ -165,4 +165,3 @@ def vague(item: Reading, minutes: float) -> Reading:
         clock="device:tablet",
     )
     return replace(item, at=taken)
-
