@@ -252,7 +252,9 @@ def _code_seen(condition: Condition, situation: Situation) -> Judged:
         text=f"code seen in {plain_sensor(condition.module)}: {shown}",
         truth=truth,
         fact=fact,
-        why=f"code {shown} was seen in the {plain_sensor(condition.module)}" if truth == "true" else "",
+        why=f"code {' or '.join(condition.names)} was seen in the {plain_sensor(condition.module)}"
+        if truth == "true"
+        else "",
         gaps=(Gap(code="missing", words=fact),) if truth == "unknown" else (),
     )
 
