@@ -1,5 +1,5 @@
 # Witness Mark: `make demo` and `make test` need only Python 3.11 or newer, git and make.
-.PHONY: setup demo verify test check format lint types imports fast bench lock uv
+.PHONY: setup demo verify test check format lint types imports fast bench coverage lock uv
 export WM_MODE ?= test
 export WM_INSECURE_HTTP ?= true
 PY = .venv/bin/python
@@ -39,6 +39,12 @@ fast:
 bench: uv
 	@$(UV) pip install --quiet --python $(PY) --group bench
 	@$(PY) -m tests.bench.judgement
+
+# Which branches of rules/ its own tests take; coverage comes into .venv for it.
+coverage: uv
+	@$(UV) pip install --quiet --python $(PY) coverage
+	@WM_MODE=test $(PY) -m coverage run --data-file=.test-artifacts/coverage --branch --source=rules -m pytest -q tests/rules
+	@$(PY) -m coverage report --data-file=.test-artifacts/coverage --sort=cover --fail-under=95
 
 uv: setup
 	@PATH="$$PATH:.venv/bin" command -v uv >/dev/null || $(PY) -m pip install --quiet --disable-pip-version-check uv
