@@ -53,10 +53,12 @@ def test_what_the_methods_leave_is_printed_with_the_place_where_they_do_not_serv
 
 def test_a_fault_has_its_file_and_line_and_what_was_expected_and_found(tmp_path: Path) -> None:
     path = tmp_path / "kestmoor.2.yaml"
-    path.write_text(changed('limit: "at most 180 um"', 'limit: "at most 180"'), encoding="utf-8")
+    broken = changed('limit: "at most 180 um"', 'limit: "at most 180"')
+    path.write_text(broken, encoding="utf-8")
+    line = next(n for n, text in enumerate(broken.splitlines(), 1) if 'limit: "at most 180"' in text)
     status, text = run(path)
     assert status == 1
-    assert f"{path}:42: film: " in text
+    assert f"{path}:{line}: film: " in text
     assert 'expected: a number and its unit, as in "15 mm"' in text
     assert "found: at most 180" in text
 
