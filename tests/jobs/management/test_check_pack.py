@@ -58,7 +58,7 @@ def test_a_fault_has_its_file_and_line_and_what_was_expected_and_found(tmp_path:
     line = next(n for n, text in enumerate(broken.splitlines(), 1) if 'limit: "at most 180"' in text)
     status, text = run(path)
     assert status == 1
-    assert f"{path}:{line}: film: " in text
+    assert f"{path}:{line}: KM-FR, film: " in text
     assert 'expected: a number and its unit, as in "15 mm"' in text
     assert "found: at most 180" in text
 
