@@ -127,6 +127,7 @@ _NAMES: Final = {
     "FunctionCheck": "function check",
     "TargetIdentity": "target number",
     "Closing": "closing of the operation list",
+    "FloorSurvey": "floor survey",
     ClimateLog.__name__: "climate log",
     VoltageLog.__name__: "voltage log",
     DriveLog.__name__: "drive log",

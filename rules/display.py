@@ -1,5 +1,6 @@
 """Numbers as they are read: decimals enough that the print cannot contradict the verdict; names in words."""
 
+import re
 from dataclasses import dataclass
 from typing import Final
 
@@ -228,9 +229,23 @@ _BY_UNIT: Final = {
 _SHORT: Final = ("rh", "temp")
 
 
+_TAPE: Final = re.compile(r"(read|residual|count)_([db]_[LR]{2})")
+_TAPE_HEADS: Final = {"read": "Read", "residual": "Residual", "count": "Sets averaged"}
+_SIDES: Final = {"L": "left", "R": "right"}
+
+
+def tape_words(place: str) -> str:
+    """``d_LR``, from a mark on the floor to an end of the target's bar, in words."""
+    axle = " of the other axle" if place.startswith("b") else ""
+    return f"{_SIDES[place[2]]} mark{axle} to {_SIDES[place[3]]} end of the bar"
+
+
 def number_name(number: Number) -> str:
     """``counted_s`` in seconds becomes ``Counted``; ``run_1_s`` becomes ``Run 1``."""
     name = number.name
+    tape = _TAPE.fullmatch(name)
+    if tape:
+        return f"{_TAPE_HEADS[tape[1]]}, {tape_words(tape[2])}"
     known = _BY_UNIT.get((name, number.unit))
     if known is not None:
         return _capital(known)

@@ -288,9 +288,13 @@ def _capital(text: str) -> str:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ContradictionText:
-    """Claims about times that cannot all be true: all of it in a sentence, and claim by claim."""
+    """Claims about times that cannot all be true.
+
+    ``sentence`` is all of it; ``lead`` the same without the claims, for use before their list.
+    """
 
     sentence: str
+    lead: str
     claims: tuple[str, ...]
 
 
@@ -298,7 +302,11 @@ def contradiction_texts(assessment: Assessment) -> tuple[ContradictionText, ...]
     """Every contradiction of times on record, as it is printed."""
     return tuple(
         ContradictionText(
-            sentence=readable(item.sentence), claims=tuple(readable(claim.words) for claim in item.claims)
+            sentence=readable(item.sentence),
+            lead=readable(
+                item.sentence.replace(f": {'; '.join(claim.words for claim in item.claims)}.", ".")
+            ),
+            claims=tuple(readable(claim.words) for claim in item.claims),
         )
         for item in assessment.contradictions
     )

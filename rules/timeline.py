@@ -54,6 +54,7 @@ class TimelineEvent:
     Attributes:
         record_id, what: the record and which of its times.
         name: in plain words.
+        place: where it was; local times are its own.
         reading, raw: what the clock showed, as an instant and in words (local time with zone, and UTC).
         clock: whose clock it was, in plain words.
         low, high: the tightest bounds of the true time that all clocks together give.
@@ -64,6 +65,7 @@ class TimelineEvent:
     record_id: str
     what: str
     name: str
+    place: Place
     reading: datetime
     raw: str
     clock: str
@@ -86,10 +88,14 @@ def timeline(facts: JobFacts, gate_at: datetime, z: float) -> Timeline:
 
     ``z``: the decision factor, for the adhesive's minutes.
     """
+    return Timeline(events=events_in_order(facts), contradictions=contradictions(facts, gate_at, z))
+
+
+def events_in_order(facts: JobFacts) -> tuple[TimelineEvent, ...]:
+    """Every event of the records that count, by its earliest, then its latest time."""
     known = known_times(facts)
     events = [_event(facts, known, event) for event in known.events]
-    ordered = sorted(events, key=lambda item: (item.low, item.high, item.record_id, item.what))
-    return Timeline(events=tuple(ordered), contradictions=contradictions(facts, gate_at, z))
+    return tuple(sorted(events, key=lambda item: (item.low, item.high, item.record_id, item.what)))
 
 
 def _event(facts: JobFacts, known: KnownTimes, event: RecordedEvent) -> TimelineEvent:
@@ -99,6 +105,7 @@ def _event(facts: JobFacts, known: KnownTimes, event: RecordedEvent) -> Timeline
         record_id=event.record.id,
         what=event.what,
         name=event_words(event),
+        place=place,
         reading=event.moment.reading,
         raw=local_and_utc(place, event.moment.reading),
         clock=clock_words(event.moment.clock),

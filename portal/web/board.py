@@ -1,5 +1,6 @@
 """What the manager's board is made of: cars grouped by consequence, shops, and what falls due."""
 
+import re
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -24,6 +25,9 @@ _GROUPS = (
     ("goes", "Goes, all met"),
     ("unjudged", "Not judged yet"),
 )
+_CONTRARY = re.compile(r"claims cannot all be true: .*They miss each other by ([^.]*)\.", re.DOTALL)
+_SENTENCE_END = re.compile(r"(?<=[a-z)]\.) (?=[A-Z])|(?<=\d\.) (?=[A-Z])")
+_TWO_LINES = 150
 _SETTLE_FIRST = ("now", "car_here", "desk", "never")
 
 
@@ -88,7 +92,7 @@ def _due_row(item: Due) -> dict[str, Any]:
     left = f"{item.days_left} day{'' if item.days_left == 1 else 's'}"
     return {
         "due_on": item.due_on,
-        "what": f"{item.what} {item.who}".strip(),
+        "what": _due_what(item),
         "detail": _DUE_WORDS[item.kind],
         "over": item.days_left < 0,
         "where": item.location,
@@ -96,6 +100,13 @@ def _due_row(item: Due) -> dict[str, Any]:
         if item.days_left >= 0
         else f"over for {-item.days_left} day{'' if item.days_left == -1 else 's'}",
     }
+
+
+def _due_what(item: Due) -> str:
+    """``PG-031 tire gauge``; ``Marek Ondry, glass set``: no codes of the data."""
+    if item.kind == "qualification":
+        return f"{item.who}, {item.what.replace('.', ' ').replace('_', ' ')}"
+    return f"{item.what} {item.who.replace('_', ' ').replace('tyre', 'tire')}".strip()
 
 
 def _row(item: BoardCar) -> BoardRow:
@@ -139,7 +150,22 @@ def _in_the_way(item: BoardCar) -> str:
         return "Nothing." if item.car.gate != "hold" else "What is required cannot be told yet."
     more = len(item.open_proofs) - 1
     first = _first(item)
-    return record_part(readable(first.sentence), first.citation) + (f" And {more} more." if more else "")
+    text = in_short(record_part(readable(first.sentence), first.citation))
+    return text + (f" And {more} more." if more else "")
+
+
+def in_short(text: str) -> str:
+    """Whole sentences up to about two lines of the board, at least one; contrary times in one sentence."""
+    contrary = _CONTRARY.search(text)
+    if contrary:
+        return f"Times on record cannot all be true; they miss each other by {contrary[1]}."
+    parts = _SENTENCE_END.split(text)
+    kept = [parts[0]]
+    for part in parts[1:]:
+        if len(" ".join([*kept, part])) > _TWO_LINES:
+            break
+        kept.append(part)
+    return " ".join(kept)
 
 
 def _what(item: BoardCar) -> str:
@@ -155,7 +181,7 @@ def _settle(item: BoardCar) -> str:
     if not item.open_proofs:
         return "Nothing open"
     first = _first(item)
-    return readable(first.change) or "See the car's page"
+    return in_short(readable(first.change)) or "See the car's page"
 
 
 def _first(item: BoardCar) -> OpenProof:

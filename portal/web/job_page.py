@@ -48,7 +48,7 @@ def page_of(
         "table": table,
         "ruled_out": [item for item in table.requirements if item.state == "not_required"],
         "contradictions": contradiction_texts(assessment),
-        "targets": target_advice(assessment),
+        "targets": _targets(assessment),
         "not_required": shaping.not_required_words(assessment),
         "groups": groups,
         "pack_up": shaping.pack_up(assessment, groups, judging),
@@ -81,6 +81,14 @@ def page_of(
         ],
         "box": _box(rows, assessment, people),
     }
+
+
+def _targets(assessment: Assessment) -> list[dict[str, Any]]:
+    titles = {item.procedure_id: item.title for item in assessment.procedures}
+    return [
+        {"procedure": titles.get(item.procedure_id, item.procedure_id), "advice": item}
+        for item in target_advice(assessment)
+    ]
 
 
 def _summary(titles: list[str]) -> str:

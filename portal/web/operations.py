@@ -16,6 +16,7 @@ from jobs.services.delivery import DeliveryEntry, deliver
 from jobs.services.odometer import Odometer
 from jobs.services.packet import request_packet
 from jobs.services.release import ReleaseEntry, release_job
+from jobs.services.time_line import device_names, time_line_of
 from portal.clock import now
 from portal.errors import status_of
 from portal.permissions import DESK, MANAGERS
@@ -24,6 +25,7 @@ from portal.web.board import board_of
 from portal.web.doors import page, said, said_address, show, words_of
 from portal.web.home_box import home_box
 from portal.web.job_page import judging_words, page_of
+from portal.web.times import with_device_names
 
 
 @page
@@ -115,6 +117,7 @@ def _gate_page(
     assessment = cars.current_assessment(job)
     people = cars.people_by_id(actor.organisation_id)
     shown = page_of(assessment, people, heading.tz, judging["state"])
+    shown = with_device_names(shown, lambda: device_names(job))
     context: dict[str, Any] = {
         "car": heading,
         "page": shown,
@@ -133,6 +136,7 @@ def _gate_page(
         "photo_missing": "odometer_out" not in cars.photographed(job),
         "may_release": actor.has_role(*actor.organisation.release_roles),
         "may_deliver": bool(actor.roles & DESK),
+        "time_line": time_line_of(job),
         "may_packet": bool(actor.roles & (MANAGERS | {"quality_reviewer"})) and assessment is not None,
         "packets": [
             {

@@ -1,10 +1,10 @@
 """One finding as a page shows it: title, one line, its explanation in four parts, who waived it."""
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from portal.web import proof_words, wording
-from rules.explain import SETTLE_ORDER, SETTLE_WORDS, Explanation, explanations
+from rules.explain import SETTLE_ORDER, SETTLE_WORDS, Explanation, contradiction_texts, explanations
 from rules.result import Assessment
 from rules.verdict import Finding
 
@@ -52,14 +52,23 @@ def rows_of(assessment: Assessment, people: dict[str, str]) -> tuple[Row, ...]:
     titles = {item.procedure_id: item.title for item in assessment.procedures}
     refused = {item.procedure_id for item in assessment.procedures if item.refused}
     names = Counter(proof_words.title_of(finding) for finding in assessment.findings)
+    contrary = [item.sentence for item in contradiction_texts(assessment)]
     rows = []
     for finding, told in zip(assessment.findings, explanations(assessment), strict=True):
         procedure = titles.get(finding.procedure_id, finding.title)
         title = proof_words.title_of(finding)
         # The same name under two procedures would not say which is meant.
         name = title if names[title] == 1 else f"{title}: {procedure[:1].lower()}{procedure[1:]}"
-        rows.append(_row(finding, told, people, (name, procedure), finding.procedure_id in refused))
+        once = replace(told, shows=_once(told.shows, contrary))
+        rows.append(_row(finding, once, people, (name, procedure), finding.procedure_id in refused))
     return tuple(rows)
+
+
+def _once(shows: str, contrary: list[str]) -> str:
+    """A contradiction is told in full at one place of the page; each proof that it opens says so."""
+    for sentence in contrary:
+        shows = shows.replace(sentence, "It rests on times that cannot all be true, told above.")
+    return shows
 
 
 def _row(

@@ -18,12 +18,14 @@ from jobs.services.decision import SignOffEntry, sign
 from jobs.services.devices import issue_clock_ticket
 from jobs.services.evidence_intake import Upload
 from jobs.services.filing import file_evidence
+from jobs.services.time_line import device_names
 from portal.clock import now
 from portal.errors import status_of
 from portal.web import own_clock, wording
 from portal.web.doors import page, said, said_address, show, words_of
 from portal.web.home_box import home_box
 from portal.web.job_page import judging_words, page_of
+from portal.web.times import with_device_names
 
 
 @page
@@ -152,7 +154,9 @@ def _car_page(
     heading = cars.car_of(job)
     judging = judging_words(cars.judging_of(job))
     people = cars.people_by_id(actor.organisation_id)
-    shown = page_of(cars.current_assessment(job), people, heading.tz, judging["state"])
+    assessment = cars.current_assessment(job)
+    shown = page_of(assessment, people, heading.tz, judging["state"])
+    shown = with_device_names(shown, lambda: device_names(job))
     seen = cars.photographed(job)
     context: dict[str, Any] = {
         "car": heading,

@@ -127,7 +127,7 @@ def _tell(
             "now",
         )
         return
-    known = f"{named.words}: {shown}, standard uncertainty {plain(u, 2)} {limit.unit}."
+    known = f"{named.words}: {shown}, standard uncertainty {u_words(u)} {limit.unit}."
     if decision.verdict == NOT_MET:
         why = f"A reading {_outside(limit, decision, value)} lies outside by more than its uncertainty."
         draft.not_met("outside_limit", known, change, "now", why)
@@ -138,6 +138,14 @@ def _tell(
         return
     why = f"A reading {_near(limit, decision, value)}."
     draft.not_shown("undecided", known, change, "now", why)
+
+
+def u_words(u: float) -> str:
+    """A standard uncertainty with two decimals, or as many as it takes not to seem to be none."""
+    digits = 2
+    while u > 0.0 and digits < 6 and float(plain(u, digits)) == 0.0:
+        digits += 1
+    return plain(u, digits)
 
 
 def value_words(named: Named, value: float, limit: Limit, decision: Decision) -> str:

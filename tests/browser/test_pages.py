@@ -7,12 +7,16 @@ from datetime import UTC, datetime
 from typing import Any, Final
 
 import pytest
+from django.template.loader import render_to_string
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from jobs.demo import evidence
 from jobs.demo.world import PASS_PHRASE
 from jobs.models import Evidence, unscoped
+from rules.advice.target import advice_for
+from rules.explain import ContradictionText
 from tests.portal.web.played import PlayedDay
+from tests.rules.advice.test_target import at
 from tests.scenarios.stage import work_off
 
 pytestmark = [pytest.mark.django_db, pytest.mark.slow, pytest.mark.xdist_group("browser")]
@@ -149,6 +153,61 @@ def test_the_main_actions_are_reached_by_keyboard(
         )
         seen |= {told} - {""}
     assert len(seen) >= wanted
+
+
+OPEN_ALL: Final = "document.querySelectorAll('details').forEach(item => { item.open = true; })"
+
+
+@pytest.mark.parametrize("name", ["open car", "finished car", "held gate", "gate of a car that left"])
+def test_nothing_overflows_with_every_part_opened(
+    name: str, day: PlayedDay, reader: Callable[[str], Reader]
+) -> None:
+    login, path = pages_of(day)[name]
+    person = reader(login)
+    for size in SIZES:
+        page = person.open(path, size=size)
+        page.evaluate(OPEN_ALL)
+        assert page.evaluate(OVERFLOW) <= 0, size
+    assert person.faults == []
+
+
+def test_the_time_line_is_printed_though_it_is_shut(day: PlayedDay, reader: Callable[[str], Reader]) -> None:
+    page = reader("tachterly").open(f"/gate/{day.gone.job}", size=DESK)
+    cell = page.locator("#times td", has_text="Setting of the glass")
+    expect(cell).to_be_hidden()
+    assert page.evaluate(SHOWN, "#times td") is False
+    page.emulate_media(media="print")
+    assert page.evaluate(SHOWN, "#times td") is True
+    page.emulate_media(media="screen")
+    page.locator("#times summary").click()
+    expect(cell).to_be_visible()
+
+
+SHOWN: Final = "what => document.querySelector(what).checkVisibility({contentVisibilityAuto: true})"
+
+
+@pytest.mark.parametrize("look", LOOKS)
+def test_boxes_of_advice_and_contradiction_fit_every_size(
+    look: str, day: PlayedDay, reader: Callable[[str], Reader]
+) -> None:
+    """The played day has neither: both boxes are put into a page of it."""
+    claim = (
+        "the setting of the glass was not after 20 May 2026, 08:40:00 UTC-05:00 (13:40:00 UTC) by the clock"
+    )
+    contrary = ContradictionText(
+        sentence="", lead="The two claims cannot all be true.", claims=(claim, claim)
+    )
+    advice = {"procedure": "Forward camera, standing still (Corran)", "advice": advice_for(at(aside=7.4))}
+    shown = {"page": {"targets": [advice], "contradictions": [contrary]}}
+    boxes = "".join(render_to_string(f"parts/{part}.html", shown) for part in ("targets", "contradictions"))
+    person = reader("tachterly")
+    for size in SIZES:
+        page = person.open(f"/gate/{day.waiting.job}", size=size, look=look)
+        page.evaluate("text => document.querySelector('main').insertAdjacentHTML('afterbegin', text)", boxes)
+        expect(page.locator(".advice .action")).to_contain_text("move the stand 7.4 mm")
+        expect(page.locator(".claims li")).to_have_count(2)
+        assert page.evaluate(OVERFLOW) <= 0, size
+    assert person.faults == []
 
 
 def test_focus_is_seen(day: PlayedDay, reader: Callable[[str], Reader]) -> None:

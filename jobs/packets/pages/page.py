@@ -17,6 +17,7 @@ from jobs.packets.pages.grounds import decisions_view, identity_view, owner_view
 from jobs.packets.pages.means import adhesive_view, instruments_view, people_view
 from jobs.packets.pages.procedures import procedures_view
 from jobs.packets.pages.sheets import sheets_view
+from jobs.packets.pages.time_line import time_line
 from jobs.packets.source import pack_file_name
 from rules.explain import contradiction_texts
 
@@ -67,6 +68,7 @@ def packet_page(context: PageContext) -> Page:
             "owner": owner_view(context),
             "procedures": procedures,
             "adhesive": adhesive_view(context),
+            "time_line": time_line(context.facts),
             "instruments": instruments_view(context),
             "people": people_view(context),
             "decisions": decisions_view(context),

@@ -7,6 +7,7 @@ from jobs.packets.pages.charts import Chart, chart_for
 from jobs.packets.pages.context import PageContext
 from jobs.packets.pages.numbers import bar_of
 from jobs.packets.pages.open_points import proof_name
+from jobs.packets.pages.tapes import is_of_a_tape, tape_rows
 from jobs.packets.pages.words import STATE_WORDS, plain, role_words
 from rules.display import accept_text, limit_text, number_name, place_of, with_unit
 from rules.explain import VERDICT_WORDS
@@ -81,11 +82,12 @@ def proof_view(
 
 
 def numbers_view(numbers: tuple[Number, ...]) -> dict[str, Any]:
-    """Numbers with a limit as a table with drawings, all others in one line."""
+    """Numbers with a limit as a table with drawings, distances of a target as another, the rest as text."""
     limited = [number for number in numbers if limit_text(number)]
     return {
         "table": [number_view(number) for number in limited],
-        "others": [number_view(number) for number in numbers if not limit_text(number)],
+        "tapes": tape_rows(numbers),
+        "others": [number_view(item) for item in numbers if not limit_text(item) and not is_of_a_tape(item)],
         "has_bars": any(bar_of(number) for number in limited),
         "has_u": any(number.u is not None for number in limited),
         "has_limits": any(accept_text(number) or number.p_in is not None for number in limited),
