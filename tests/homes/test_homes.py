@@ -31,17 +31,19 @@ def _answers(program: str | None) -> bool:
     return said.stdout.strip() == LATER
 
 
-def later_python() -> str:
-    """A Python 3.13: named by WM_LATER_PYTHON, on the path, or among pyenv's versions."""
+def later_python() -> str | None:
+    """A Python 3.13: named by WM_LATER_PYTHON, on the path, or among pyenv's versions; None without one.
+
+    No set-up of ours can install an interpreter, so that one is missing fails only where one was named.
+    """
     shelf = Path(os.environ.get("PYENV_ROOT", Path.home() / ".pyenv")) / "versions"
     kept = [str(path) for path in sorted(shelf.glob(f"{LATER}*/bin/python"))]
-    for program in (os.environ.get("WM_LATER_PYTHON"), shutil.which(f"python{LATER}"), *kept):
+    named = os.environ.get("WM_LATER_PYTHON")
+    for program in (named, shutil.which(f"python{LATER}"), *kept):
         if program is not None and _answers(program):
             return program
-    message = f"Python {LATER} is not installed: whether it judges the same was not tried."
-    if os.environ.get("WM_REQUIRE_SERVERS") == "1":
-        pytest.fail(message)
-    pytest.skip(message)
+    assert named is None, f"{named} is no Python {LATER}"
+    return None
 
 
 def _started(program: str, home: Path, cases: Path) -> subprocess.Popen[str]:
@@ -64,22 +66,24 @@ def test_more_than_500_cases_are_judged_the_same_in_every_home(tmp_path: Path) -
     folder = folder_home(tmp_path / "home")
     archive = zipped_home(tmp_path / "check.pyz")
     # All at once; a home that fails is waited for like the others.
-    running = [
-        _started(sys.executable, folder, cases),
-        _started(later, folder, cases),
-        _started(sys.executable, archive, cases),
-    ]
-    here, newer, packed = (_said(one) for one in running)
+    running = [_started(sys.executable, folder, cases), _started(sys.executable, archive, cases)]
+    if later is not None:
+        running.append(_started(later, folder, cases))
+    here, *others = (_said(one) for one in running)
     assert len(here["digests"]) > 500
-    assert newer["python"].startswith(LATER)
-    assert here["digests"] == newer["digests"] == packed["digests"]
-    assert here["checks"] == newer["checks"] == packed["checks"]
-    assert here["foreign"] == newer["foreign"] == packed["foreign"] == []
+    assert here["foreign"] == []
+    for other in others:
+        assert [other[name] for name in ("digests", "checks", "foreign")] == [
+            here[name] for name in ("digests", "checks", "foreign")
+        ]
     # Cases that all come out alike would show little.
     assert len(set(here["digests"])) > 0.9 * len(here["digests"])
     for check in MEASURING:
         verdicts = {name.split()[1] for name in here["checks"] if name.split()[0] == check}
         assert verdicts == {"met", "not_met", "not_shown"}, check
+    if later is None:
+        pytest.skip(f"Python {LATER} is not installed: the other homes agree, it was not tried.")
+    assert others[-1]["python"].startswith(LATER)
 
 
 def test_an_archive_built_twice_is_the_same_bytes(tmp_path: Path) -> None:
