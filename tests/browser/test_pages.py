@@ -177,7 +177,7 @@ def test_the_time_line_is_printed_though_it_is_shut(day: PlayedDay, reader: Call
     expect(cell).to_be_hidden()
     assert page.evaluate(SHOWN, "#times td") is False
     page.emulate_media(media="print")
-    assert page.evaluate(SHOWN, "#times td") is True
+    page.wait_for_function(SHOWN, arg="#times td", timeout=5000)
     page.emulate_media(media="screen")
     page.locator("#times summary").click()
     expect(cell).to_be_visible()
