@@ -7,6 +7,7 @@ from typing import Final
 
 from rules.rounding import to_six
 from rules.science.plane import Plane, Point, fit_plane
+from rules.science.propagation import carried_through
 
 # Fewer points say too little about a floor (project default).
 LEAST_POINTS: Final = 9
@@ -94,4 +95,4 @@ def _standing_out(points: Sequence[Point], plane: Plane) -> tuple[int, ...]:
 
 
 def _leverage(plane: Plane, row: tuple[float, float, float]) -> float:
-    return math.fsum(row[i] * plane.covariance[i][j] * row[j] for i in range(3) for j in range(3))
+    return carried_through([row], plane.covariance)[0][0]

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from rules.science.least_squares import Row, least_squares
+from rules.science.propagation import carried_through
 
 Point = tuple[float, float, float]
 
@@ -116,10 +117,4 @@ def on_one_line(points: Sequence[tuple[float, float]]) -> bool:
 def _moved(covariance: Sequence[Row], x: float, y: float) -> tuple[Row, ...]:
     """Covariance of (a, b, c) from that of the plane around (x, y): a = centre - b x - c y."""
     step = ((1.0, -x, -y), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
-    return tuple(
-        tuple(
-            math.fsum(step[i][k] * covariance[k][m] * step[j][m] for k in range(3) for m in range(3))
-            for j in range(3)
-        )
-        for i in range(3)
-    )
+    return carried_through(step, covariance)
