@@ -1,10 +1,12 @@
 """Scan summaries in JSON: every module asked, answered or not, with its codes in one spelling."""
 
+import re
 from collections.abc import Mapping
 from typing import Any, BinaryIO, Final
 
 from jobs.intake.fields import Fields, join, wrong
 from jobs.intake.strict_json import parse_strict
+from rules.science.code_status import status_of
 from rules.science.trouble_codes import normalise
 from rules.vocabulary import EVIDENCE_STAGES, MODULE_SYSTEMS, SENSORS
 
@@ -34,8 +36,9 @@ MODULE_FIELDS: Final = (
     "replaced_used_part",
     "codes",
 )
-CODE_FIELDS: Final = ("code", "ftb", "state", "text", "first_seen_km", "count")
+CODE_FIELDS: Final = ("code", "ftb", "state", "status", "text", "first_seen_km", "count")
 CODE_STATES: Final = ("present", "intermittent", "stored")
+_STATUS: Final = re.compile(r"[0-9A-Fa-f]{2}")
 SYSTEMS: Final = frozenset((*SENSORS, *MODULE_SYSTEMS))
 # More modules or codes than this no vehicle has (project default).
 MOST_MODULES: Final = 300
@@ -67,7 +70,8 @@ def validate_scan(data: object) -> dict[str, Any]:
         cleared [{module, at}]; vin_per_module {module: VIN in capitals as the module shows it};
         odometer {value, unit} or None; supply_voltage_v or None; source_sha256 or None; modules
         [{name, system, address, answered, part_no, hardware_no, software_no, replaced_used_part, codes
-        [{code, ftb, state, text, first_seen_km, count}]}] with code and ftb normalised (``C1A45``, ``54``).
+        [{code, ftb, state, text, first_seen_km, count}]}] with code and ftb normalised (``C1A45``, ``54``);
+        a ``status`` byte instead of the state, as ``2F``, is read as the state it shows.
 
     Raises:
         Refused: ``field_missing``, ``field_type``, ``field_value``, ``field_unknown``, ``duplicate_module``,
@@ -130,11 +134,39 @@ def _code(value: object, path: str) -> dict[str, Any]:
     return {
         "code": code,
         "ftb": ftb,
-        "state": entry.choice("state", CODE_STATES),
+        "state": _state(entry),
         "text": entry.optional_text("text", longest=400) or "",
         "first_seen_km": entry.optional_number("first_seen_km", 0.0, MAX_DISTANCE),
         "count": entry.optional_whole("count", 0, 1_000_000),
     }
+
+
+def _state(entry: Fields) -> str:
+    """``state`` in words, or ``status`` as the byte the module sent (ISO 14229-1), two hex digits.
+
+    A byte that tells of no failure is refused: a module that lists the code all the same has not shown that
+    the fault is gone, and right after clearing no test has run.
+    """
+    byte = entry.optional_text("status", longest=2)
+    if byte is None:
+        return entry.choice("state", CODE_STATES)
+    if not _STATUS.fullmatch(byte):
+        raise wrong("field_value", entry.at("status"), "must be two hex digits, as 2F")
+    status = status_of(int(byte, 16))
+    if status.state is None:
+        raise wrong(
+            "field_value",
+            entry.at("status"),
+            f"{byte} shows no failure"
+            + ("" if status.is_tested else " and the test has not run to its end")
+            + ": scan again once the module has tested, or leave the code out if it is not listed any more",
+        )
+    told = entry.optional_text("state", longest=20)
+    if told is not None and told != status.state:
+        raise wrong(
+            "field_value", entry.at("state"), f"contradicts the status {byte}, which is {status.state}"
+        )
+    return status.state
 
 
 def _names(modules: list[dict[str, Any]]) -> frozenset[str]:

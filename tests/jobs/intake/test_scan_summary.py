@@ -205,3 +205,29 @@ def test_demonstration_scan_has_31_modules() -> None:
     ]
     assert set(found["vin_per_module"].values()) == {"Z0ASD1F89S2011835"}
     assert found["ended_at"] == "2026-05-05T07:52:00.000-05:00"
+
+
+@pytest.mark.parametrize(
+    ("status", "state"), [("2F", "present"), ("09", "present"), ("24", "intermittent"), ("08", "stored")]
+)
+def test_a_status_byte_is_read_as_the_state_it_shows(status: str, state: str) -> None:
+    """Bytes as decoded by a public diagnostics library (ISO 14229-1, annex D.2)."""
+    found = validate_scan(scan(modules=[module(codes=[{"code": "C1A45", "status": status.lower()}])]))
+    assert found["modules"][0]["codes"][0]["state"] == state
+    both = {"code": "C1A45", "status": status, "state": state}
+    assert validate_scan(scan(modules=[module(codes=[both])]))["modules"][0]["codes"][0]["state"] == state
+
+
+@pytest.mark.parametrize(
+    ("code", "path"),
+    [
+        ({"status": "50"}, "status"),  # just after clearing: shows no failure, and nothing else either
+        ({"status": "00"}, "status"),
+        ({"status": "2"}, "status"),
+        ({"status": "0x"}, "status"),
+        ({"status": "2F", "state": "stored"}, "state"),
+    ],
+)
+def test_a_status_byte_that_shows_no_failure_or_another_is_refused(code: dict[str, str], path: str) -> None:
+    refused, at = refusal_of(scan(modules=[module(codes=[{"code": "C1A45", **code}])]))
+    assert (refused, at) == ("field_value", f"modules.0.codes.0.{path}")
