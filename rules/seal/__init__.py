@@ -1,0 +1,1 @@
+"""Proofs a stranger can check with the standard library alone: log trees, signed heads, keys, seals."""
