@@ -10,6 +10,7 @@ import struct
 import zlib
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 LOCAL: Final = struct.Struct("<4s5H3L2H")
@@ -21,7 +22,7 @@ END_MARK: Final = b"PK\x05\x06"
 # 1 January 1980, midnight: the earliest that the form can say, so that no clock is in an archive.
 MIDNIGHT: Final = 0
 FIRST_DAY: Final = 0x0021
-NEEDED: Final = 10
+NEEDED: Final = 20
 MADE_BY: Final = 3 << 8 | 20
 REGULAR_FILE: Final = 0o100644 << 16
 # Beyond these the form would need ZIP64, which neither our writer nor our reader speaks.
@@ -67,7 +68,7 @@ def name_fault(name: str) -> str:
 
 def names_fault(names: Sequence[str]) -> str:
     """Why these names cannot stand together, in this order; empty where they can."""
-    for earlier, later in zip(names, names[1:], strict=False):
+    for earlier, later in pairwise(names):
         if earlier == later:
             return f"{later} stands twice"
         if earlier > later:

@@ -1,4 +1,4 @@
-"""Reading an archive of the one form strictly: a byte that is not where it must be is found, and its place named.
+"""Reading an archive of the one form strictly: a byte that is not as it must be is found, its place named.
 
 Local headers and central directory say the same twice. Both are read side by side, and of two that disagree
 the one that fits the rest is believed.
@@ -85,7 +85,7 @@ class _Header:
 
 @dataclass(slots=True)
 class _Walk:
-    """Where reading stands: ``at`` in the contents, ``row`` in the directory, which begins at ``directory``."""
+    """Where reading stands: ``at`` in the contents, ``row`` in the directory."""
 
     stream: BinaryIO
     directory: int
@@ -165,8 +165,13 @@ def _step(walk: _Walk, place: int) -> bool:
     return True
 
 
-def _one_side(  # noqa: PLR0913 - both sides with what each says
-    walk: _Walk, place: int, local: _Header | None, local_says: str, central: _Header | None, central_says: str
+def _one_side(
+    walk: _Walk,
+    place: int,
+    local: _Header | None,
+    local_says: str,
+    central: _Header | None,
+    central_says: str,
 ) -> bool:
     known = local or central
     name = known.name if known is not None else f"entry {place + 1}"
