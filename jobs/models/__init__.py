@@ -1,5 +1,6 @@
 """The record's tables: every model is imported here, so that Django and services find them in one place."""
 
+from jobs.models.addition import AdditionPrint, PacketAddition
 from jobs.models.assessment import Assessment, AssessmentRun, FactsOnFile, FindingRow
 from jobs.models.decision import Delivery, Explanation, LegalHold, Refusal, SignOff, SubletOrder, Waiver
 from jobs.models.device import ClockObservation, Device
@@ -12,7 +13,7 @@ from jobs.models.equipment import (
     MethodBudget,
 )
 from jobs.models.evidence import Evidence, PhotoDecision, PhotoHash, PhotoHashBand, SlipCode
-from jobs.models.grant import AccessGrant, PacketDownload
+from jobs.models.grant import AccessGrant, CopyTransfer, LinkMiss, PacketDownload, ShareLink
 from jobs.models.job import CLOSED_STATES, OPEN_STATES, Job
 from jobs.models.ledger import LedgerHead, LogEntry
 from jobs.models.observations import (
@@ -40,7 +41,10 @@ from jobs.models.people import ROLES, Person, Qualification
 from jobs.models.places import Bay, BayFloorSurvey, Location
 from jobs.models.reading import Reading, Scan
 from jobs.models.record import JobRecord, MomentField, Record, RecordedMoment, TimedJobRecord
+from jobs.models.retention import Deletion, RetentionRule
+from jobs.models.sample import ArchivedCopy, Sample, SampleArchive, SampledPacket
 from jobs.models.session import KeyEvent, Session, SessionPart
+from jobs.models.signing_identity import SigningIdentity
 from jobs.models.tenancy import (
     Organisation,
     ScopeError,
@@ -58,8 +62,10 @@ __all__ = [
     "OPEN_STATES",
     "ROLES",
     "AccessGrant",
+    "AdditionPrint",
     "AdhesiveSheet",
     "ApiToken",
+    "ArchivedCopy",
     "Assessment",
     "AssessmentRun",
     "Bay",
@@ -67,6 +73,8 @@ __all__ = [
     "BeforeUseCheck",
     "Certificate",
     "ClockObservation",
+    "CopyTransfer",
+    "Deletion",
     "Delivery",
     "Device",
     "Equipment",
@@ -91,6 +99,7 @@ __all__ = [
     "LampRecord",
     "LedgerHead",
     "LegalHold",
+    "LinkMiss",
     "Location",
     "LogEntry",
     "MethodBudget",
@@ -102,6 +111,7 @@ __all__ = [
     "PackAcknowledgement",
     "PackEditionOnFile",
     "Packet",
+    "PacketAddition",
     "PacketDownload",
     "Person",
     "PhotoDecision",
@@ -113,11 +123,17 @@ __all__ = [
     "RecordedMoment",
     "Refusal",
     "RepairOrder",
+    "RetentionRule",
+    "Sample",
+    "SampleArchive",
+    "SampledPacket",
     "Scan",
     "ScopeError",
     "Session",
     "SessionPart",
+    "ShareLink",
     "SignOff",
+    "SigningIdentity",
     "SlipCode",
     "StateChange",
     "Statement",

@@ -123,14 +123,41 @@ class Delivery(TimedJobRecord):
 
 
 class LegalHold(TenantModel):
-    """Nothing of these jobs may be deleted until the hold is lifted."""
+    """Nothing of these jobs may be deleted until the hold is lifted; two people lift it.
+
+    ``query`` ({vin, claim_number, location, opened_from, opened_to}, any of them) covers besides ``jobs``
+    whatever fits it, also what comes in later; an empty one covers nothing.
+    """
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     jobs = models.ManyToManyField(Job, related_name="legal_holds")
+    query = models.JSONField(default=dict, blank=True)
     matter = models.TextField()
     placed_at = models.DateTimeField()
     placed_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    lift_asked_at = models.DateTimeField(null=True, blank=True)
+    lift_asked_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    lift_reason = models.TextField(blank=True, default="")
     released_at = models.DateTimeField(null=True, blank=True)
     released_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )
+
+    class Meta:
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=models.Q(released_at__isnull=True, released_by__isnull=True)
+                | (
+                    models.Q(
+                        released_at__isnull=False,
+                        released_by__isnull=False,
+                        lift_asked_at__isnull=False,
+                        lift_asked_by__isnull=False,
+                    )
+                    & ~models.Q(released_by=models.F("lift_asked_by"))
+                ),
+                name="hold_lifted_by_two",
+            ),
+        ]
