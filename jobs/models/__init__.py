@@ -15,7 +15,7 @@ from jobs.models.equipment import (
 from jobs.models.evidence import Evidence, PhotoDecision, PhotoHash, PhotoHashBand, SlipCode
 from jobs.models.grant import AccessGrant, CopyTransfer, LinkMiss, PacketDownload, ShareLink
 from jobs.models.job import CLOSED_STATES, OPEN_STATES, Job
-from jobs.models.ledger import LedgerHead, LogEntry
+from jobs.models.ledger import LedgerHead, LogEntry, LogTile, TreeHead
 from jobs.models.observations import (
     AdhesiveSheet,
     FunctionCheck,
@@ -102,6 +102,7 @@ __all__ = [
     "LinkMiss",
     "Location",
     "LogEntry",
+    "LogTile",
     "MethodBudget",
     "MomentField",
     "OperationDone",
@@ -143,6 +144,7 @@ __all__ = [
     "TenantModel",
     "TextLookup",
     "TimedJobRecord",
+    "TreeHead",
     "Vehicle",
     "Waiver",
     "WorkerBeat",

@@ -41,12 +41,16 @@ class PersonManager(BaseUserManager["Person"]):
 
 
 class Person(AbstractBaseUser):
-    """One login, one human. ``locations`` empty and ``all_locations`` false: sees no location at all."""
+    """One login, one human. ``locations`` empty and ``all_locations`` false: sees no location at all.
+
+    ``email`` is where heads of the log are sent; empty means nowhere.
+    """
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     organisation = models.ForeignKey(Organisation, on_delete=models.PROTECT, related_name="people")
     login = models.CharField(max_length=64, unique=True)
     name = models.CharField(max_length=120)
+    email = models.EmailField(blank=True, default="")
     roles = models.JSONField(default=list)
     all_locations = models.BooleanField(default=False)
     locations = models.ManyToManyField(Location, blank=True, related_name="people")
