@@ -220,4 +220,7 @@ def _extension(sequence: Element) -> tuple[str, bool, bytes]:
     flag = fields.take_if(BOOLEAN)
     value = fields.take(OCTET_STRING).content
     fields.end()
-    return name, flag is not None and truth(flag), value
+    if flag is not None and not truth(flag):
+        # X.690 section 11.5: what is so by default is not written.
+        raise DerError("an extension says that it is not critical")
+    return name, flag is not None, value

@@ -32,17 +32,6 @@ def name_text(name: Element) -> str:
     return ",".join(_relative(one) for one in reversed(parts(name)))
 
 
-def common_name(name: Element) -> str:
-    """The last common name in it; empty where there is none."""
-    found = ""
-    for one in parts(name):
-        for pair in parts(one):
-            fields = Parts(pair)
-            if oid_text(fields.take(OID)) == "2.5.4.3":
-                found = _text(fields.take()) or ""
-    return found
-
-
 def _relative(one: Element) -> str:
     pairs = parts(one)
     if one.tag != SET or not pairs:
