@@ -16,6 +16,7 @@ from uuid import UUID
 from django.db.models import F, Model, Q, QuerySet
 
 from jobs.errors import NotFound, NotSignedIn
+from jobs.link_access import holding
 from jobs.models import (
     AccessGrant,
     ApiToken,
@@ -300,8 +301,7 @@ def grants_for(actor: Actor, *, as_of: datetime) -> QuerySet[AccessGrant]:
     unspent = Q(max_downloads__isnull=True) | Q(downloads__lt=F("max_downloads"))
     with unscoped():
         return (
-            AccessGrant.objects.filter(unspent, to_person=actor.person, revoked_at__isnull=True)
-            .filter(valid_from__lte=as_of, until__gt=as_of)
+            holding(AccessGrant.objects.filter(unspent, to_person=actor.person), as_of=as_of)
             .select_related("organisation", "packet__job", "packet__organisation")
             .order_by("until", "pk")
         )
