@@ -32,6 +32,16 @@ LOG_LEVEL: str = env.str("WM_LOG_LEVEL", "INFO")
 LEASE_SECONDS: int = env.int("WM_LEASE_SECONDS", 60)
 # For fault tests: where to stop or kill the process; see jobs/failpoints.py.
 FAILPOINT: str = env.str("WM_FAILPOINT", "")
+# Where signing keys lie as PKCS#12 files, where their pass phrases and PINs lie, and the PKCS#11 module.
+SIGNING_DIR: str = env.str("WM_SIGNING_DIR", "")
+SIGNING_SECRETS_DIR: str = env.str("WM_SIGNING_SECRETS_DIR", "")
+PKCS11_MODULE: str = env.str("WM_PKCS11_MODULE", "")
+# The time-stamping authority (RFC 3161), its certificate as a PEM file, how long it is waited for, and the
+# private networks it may lie in; without a network only public addresses are asked.
+TSA_URL: str = env.str("WM_TSA_URL", "")
+TSA_CERTIFICATE: str = env.str("WM_TSA_CERTIFICATE", "")
+TSA_TIMEOUT_S: float = env.float("WM_TSA_TIMEOUT_S", 5.0)
+TSA_NETWORKS: list[str] = env.list("WM_TSA_NETWORKS", [])
 
 
 def fail(lines: list[str]) -> None:
@@ -95,6 +105,8 @@ def known_names() -> tuple[str, ...]:
         "WM_MODE", "WM_SECRET_KEY", "WM_ALLOWED_HOSTS", "WM_DATA_DIR", "DATABASE_URL", "WM_BROKER_URL",
         "WM_TRUSTED_PROXIES", "WM_INSECURE_HTTP", "WM_DEMO_CLOCK_FILE", "WM_MAX_UPLOAD_BYTES",
         "WM_MAX_BODY_BYTES", "WM_LOG_LEVEL", "WM_LEASE_SECONDS", "WM_FAILPOINT", "WM_REQUIRE_SERVERS",
+        "WM_SIGNING_DIR", "WM_SIGNING_SECRETS_DIR", "WM_PKCS11_MODULE", "WM_TSA_URL", "WM_TSA_CERTIFICATE",
+        "WM_TSA_TIMEOUT_S", "WM_TSA_NETWORKS",
     )  # fmt: skip
 
 

@@ -30,6 +30,7 @@ from jobs.models import (
     unscoped,
 )
 from jobs.services.pack_desk import publish_pack
+from jobs.services.signing_keys import make_demo_key
 from jobs.services.tokens import issue_token
 from rules.canonical import canonical_bytes, sha256_hex
 from rules.science.months import add_months
@@ -57,10 +58,16 @@ class World:
 
 
 def load_world(fixtures: Path, *, as_of: datetime) -> World:
-    """Loads everything into an empty database; times of making are ``as_of``."""
-    return load_rows(
+    """Loads everything into an empty database, and makes a demonstration key for whoever has a shop.
+
+    Times of making are ``as_of``.
+    """
+    world = load_rows(
         world_rows(fixtures), as_of=as_of, pack_bytes=lambda name: (fixtures / "packs" / name).read_bytes()
     )
+    for code in sorted({code for code, _ in world.locations}):
+        make_demo_key(organisation=world.organisations[code], as_of=as_of)
+    return world
 
 
 def world_rows(fixtures: Path) -> dict[str, Any]:
