@@ -29,7 +29,7 @@ class StoredBytesChangedError(DomainError):
 
 
 def _name(sha256: str) -> str:
-    if len(sha256) != 64 or not set(sha256) <= set("0123456789abcdef"):
+    if not _is_name(sha256):
         raise ValueError("a stored file is named by 64 lower-case hex digits")
     return sha256
 
@@ -138,3 +138,29 @@ def read(sha256: str) -> bytes:
 def is_intact(sha256: str) -> bool:
     """True where the bytes are there and still have their hash."""
     return exists(sha256) and _hash_of(path(sha256)) == sha256
+
+
+def walk() -> Iterator[str]:
+    """The SHA-256 in the name of every stored file, in order; what is still arriving is left out."""
+    root = Path(settings.EVIDENCE_ROOT)
+    for first in sorted(root.glob("[0-9a-f][0-9a-f]")):
+        for second in sorted(first.glob("[0-9a-f][0-9a-f]")):
+            yield from sorted(file.name for file in second.iterdir() if _is_name(file.name))
+
+
+def _is_name(name: str) -> bool:
+    return len(name) == 64 and set(name) <= set("0123456789abcdef")
+
+
+def remove(sha256: str) -> bool:
+    """Deletes the bytes under that hash for good; False where they were not there.
+
+    Whether anybody still needs them is the caller's to know: nothing but retention and erasure calls this.
+    """
+    file = path(sha256)
+    try:
+        file.unlink()
+    except FileNotFoundError:
+        return False
+    _sync_folder(file.parent)
+    return True

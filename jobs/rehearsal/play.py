@@ -30,7 +30,7 @@ from jobs.rehearsal.times import When
 from jobs.rehearsal.world_rows import pack_reader, with_changes
 from jobs.services.assessment import request_assessment
 from jobs.services.replay import replay_job
-from jobs.tasks import assess_job, build_packet, look_ahead
+from jobs.tasks import assess_job, build_packet, look_ahead, note_later_event, print_addition
 
 Player = Callable[[Call], Model | None]
 PLAYERS: Final[Mapping[str, Player]] = {
@@ -84,7 +84,9 @@ _UNMAKEABLE: Final = (
 )  # fmt: skip
 _ORDER: Final = Kind(cast="front_desk")
 _RANK: Final = {name: place for place, name in enumerate(("orders", *DESK_KINDS, *JOB_KINDS))}
-_TASKS: Final[dict[str, Any]] = {task.name: task for task in (assess_job, build_packet, look_ahead)}
+_TASKS: Final[dict[str, Any]] = {
+    task.name: task for task in (assess_job, build_packet, look_ahead, note_later_event, print_addition)
+}
 
 
 @dataclass

@@ -11,7 +11,7 @@ from django.db import transaction
 from jobs.access import Actor
 from jobs.errors import Conflict, NotAllowed
 from jobs.models import Certificate, Equipment
-from jobs.services import recording, values
+from jobs.services import later_events, recording, values
 from jobs.services.equipment import EVENT_ROLES, judge_users, log, texts
 from jobs.services.values import refused
 from rules.quantities import UNITS
@@ -151,6 +151,9 @@ def confirm_certificate(*, certificate: Certificate, actor: Actor, as_of: dateti
     certificate.refresh_from_db()
     set_due_on(certificate.equipment)
     judge_users(certificate.equipment, actor=actor, as_of=as_of)
+    later_events.later_event(
+        organisation=certificate.organisation, event="certificate", subject=certificate.pk, as_of=as_of
+    )
     log(actor, as_of, "certificate.confirmed", certificate.equipment, _certificate_detail(certificate))
     return certificate
 

@@ -12,7 +12,7 @@ from django.db.models import QuerySet
 from jobs.access import Actor, actor_for_person
 from jobs.errors import Conflict, NotAllowed, Refused
 from jobs.models import Job, PackAcknowledgement, PackEditionOnFile, Person
-from jobs.services import assessment_queue, recording, values
+from jobs.services import assessment_queue, later_events, recording, values
 from jobs.services.pack_review import Report, faulty, readable, report_on
 from rules.canonical import sha256_hex
 from rules.packs.errors import PackError
@@ -247,6 +247,9 @@ def _publish(row: PackEditionOnFile, *, actor: Actor, as_of: datetime) -> PackEd
     row.published_at = as_of
     row.save()
     _judge_open_jobs(actor, as_of)
+    later_events.later_event(
+        organisation=actor.organisation, event="edition_replaced", subject=row.pk, as_of=as_of
+    )
     detail = {
         "sha256": row.sha256,
         "from": row.in_force_from.isoformat(),
@@ -307,6 +310,9 @@ def withdraw_pack(
         raise Conflict("already_withdrawn", "This edition was withdrawn before.")
     row.refresh_from_db()
     _judge_open_jobs(actor, as_of)
+    later_events.later_event(
+        organisation=actor.organisation, event="edition_withdrawn", subject=row.pk, as_of=as_of
+    )
     _log(actor, as_of, "pack.withdrawn", row, {"on": on.isoformat(), "severity": severity, "reason": text})
     return row
 

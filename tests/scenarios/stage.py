@@ -15,7 +15,7 @@ from jobs import outbox
 from jobs.demo.world import World, load_world
 from jobs.models import OutboxEntry, unscoped
 from jobs.moment import machine_now
-from jobs.tasks import assess_job, build_packet, look_ahead
+from jobs.tasks import assess_job, build_packet, look_ahead, note_later_event, print_addition
 from portal.demo.scene import Scene, SceneClock
 from portal.demo.tablet import RefusedError, Tablet
 from portal.demo.transport import Answer
@@ -23,7 +23,9 @@ from tests.record_guards import empty_guarded_tables
 
 DAY: Final = date(2026, 5, 5)
 ZONE: Final = "America/Chicago"
-_TASKS: Final[dict[str, Any]] = {task.name: task for task in (assess_job, build_packet, look_ahead)}
+_TASKS: Final[dict[str, Any]] = {
+    task.name: task for task in (assess_job, build_packet, look_ahead, note_later_event, print_addition)
+}
 
 
 @dataclass(frozen=True)
