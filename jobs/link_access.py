@@ -1,7 +1,7 @@
 """Links to packets: the token that opens one, and which grants hold at an instant.
 
-A link that never was, one that ran out and one that was taken back are found by the same single query that finds
-nothing: whoever asks learns nothing from the answer or from the time it takes.
+A link that never was, one that ran out and one that was taken back are found by the same single query that
+finds nothing: whoever asks learns nothing from the answer or from the time it takes.
 """
 
 import hashlib
@@ -109,4 +109,8 @@ def still_open(download: PacketDownload, *, as_of: datetime) -> bool:
         return True
     with unscoped():
         rows = AccessGrant.objects.filter(pk=download.grant_id)
-        return holding(rows, as_of=as_of).filter(Q(link__isnull=True) | Q(link__revoked_at__isnull=True)).exists()
+        return (
+            holding(rows, as_of=as_of)
+            .filter(Q(link__isnull=True) | Q(link__revoked_at__isnull=True))
+            .exists()
+        )

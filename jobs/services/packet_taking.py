@@ -5,16 +5,17 @@ from datetime import datetime
 from jobs.access import Actor, grant_of_packet
 from jobs.errors import Conflict, NotFound
 from jobs.models import Packet, scope
+from jobs.services.downloads import NOBODY, Caller, Given, note_download
 from jobs.services.packet import sealed_bytes, stamped_copy
-from jobs.services.sharing import note_download
+from rules.canonical import sha256_hex
 
 
-def take_packet(*, packet: Packet, actor: Actor, as_of: datetime, request_id: str = "") -> bytes:
+def take_packet(*, packet: Packet, actor: Actor, as_of: datetime, caller: Caller = NOBODY) -> bytes:
     """The PDF for this actor; counted and logged before it is given.
 
     Args:
         packet: as ``jobs.access.get_packet_for`` gave it.
-        request_id: what the web server calls the request, for the log.
+        caller: from where the request came, for the log.
 
     Raises:
         Conflict: ``packet_not_sealed``.
@@ -29,5 +30,6 @@ def take_packet(*, packet: Packet, actor: Actor, as_of: datetime, request_id: st
         raise NotFound()
     with scope(packet.organisation_id):
         data = sealed_bytes(packet) if grant is None else stamped_copy(packet=packet, grant=grant, at=as_of)
-        note_download(packet=packet, actor=actor, as_of=as_of, grant=grant, data=data, request_id=request_id)
+        given = Given(sha256=sha256_hex(data), size_bytes=len(data))
+        note_download(packet=packet, actor=actor, as_of=as_of, grant=grant, given=given, caller=caller)
     return data

@@ -9,7 +9,8 @@ import pytest
 from jobs.access import actor_for_person
 from jobs.errors import Conflict, Gone, NotAllowed, NotFound, Refused
 from jobs.models import AccessGrant, Job, LogEntry, Packet, PacketDownload
-from jobs.services import sharing
+from jobs.services import downloads, sharing
+from jobs.services.downloads import Caller, Given
 from jobs.services.sharing import GrantEntry
 from tests.factories import OrganisationFactory, PersonFactory, second_organisation
 from tests.jobs.shop import Shop, new_id
@@ -94,13 +95,13 @@ def test_what_is_not_sealed_is_not_shown(shop: Shop, job: Job) -> None:
 
 
 def download(shop: Shop, packet: Packet, made: AccessGrant | None, person: Any, hhmm: str = "13:00") -> Any:
-    return sharing.note_download(
+    return downloads.note_download(
         packet=packet,
         actor=actor_for_person(person, as_of=shop.at(hhmm)),
         as_of=shop.at(hhmm),
         grant=made,
-        data=b"%PDF-sealed",
-        request_id="r-1",
+        given=Given(sha256="b" * 64, size_bytes=11),
+        caller=Caller(ip="203.0.113.9", user_agent="Reader 1", request_id="r-1"),
     )
 
 
