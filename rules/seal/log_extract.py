@@ -1,0 +1,145 @@
+"""Log entries about a packet after its freezing: sealed, signed, added to; each proven in a later log."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+from rules.seal.enclosed import PartError, read_canonical
+from rules.seal.log_proofs import entry_leaf, shows_consistency, shows_inclusion
+from rules.seal.manifest_check import chain_faults
+from rules.seal.report import Line, differs, judged
+from rules.seal.sealing import Sealing, SignedHead, entry_content, read_hashes, read_signed_head
+from rules.seal.sealing_check import signed_head_fault
+
+FORMAT: Final = "log extract 1"
+NAME: Final = "log-extract.json"
+SIGNED: Final = "packet.signed"
+ADDED: Final = "packet.added_to"
+_NAMES: Final = frozenset(
+    {"format", "packet", "entries", "head", "head_signature", "certificate", "is_demo", "consistency"}
+)
+_ENTRY: Final = frozenset({"n", "entry", "prev", "hash", "proof"})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ExtractEntry:
+    """One entry; ``proof`` leads to the extract's head, empty where the entry came after it."""
+
+    n: int
+    content: Mapping[str, Any]
+    entry: str
+    prev: str
+    hash: str
+    proof: tuple[bytes, ...]
+
+    @property
+    def what(self) -> str:
+        return str(self.content.get("what", ""))
+
+    @property
+    def detail(self) -> Mapping[str, Any]:
+        found = self.content.get("detail")
+        return found if isinstance(found, Mapping) else {}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Extract:
+    """``consistency`` leads from the head of the sealing to ``later``."""
+
+    packet: str
+    entries: tuple[ExtractEntry, ...]
+    later: SignedHead
+    consistency: tuple[bytes, ...]
+
+    def of(self, what: str) -> tuple[ExtractEntry, ...]:
+        return tuple(entry for entry in self.entries if entry.what == what)
+
+
+def read_extract(data: bytes) -> Extract:
+    """Reads log-extract.json strictly. Raises ``PartError``."""
+    plain = read_canonical(data, NAME)
+    if set(plain) != _NAMES or plain["format"] != FORMAT or not isinstance(plain["entries"], list):
+        raise PartError(f"{NAME} has another form")
+    return Extract(
+        packet=str(plain["packet"]),
+        entries=tuple(_entry(one) for one in plain["entries"]),
+        later=read_signed_head(plain),
+        consistency=read_hashes(plain["consistency"]),
+    )
+
+
+def _entry(plain: object) -> ExtractEntry:
+    if not isinstance(plain, dict) or set(plain) != _ENTRY or type(plain["n"]) is not int:
+        raise PartError(f"{NAME} has an entry of another form")
+    return ExtractEntry(
+        n=plain["n"],
+        content=entry_content(plain["entry"]),
+        entry=plain["entry"],
+        prev=str(plain["prev"]),
+        hash=str(plain["hash"]),
+        proof=read_hashes(plain["proof"]),
+    )
+
+
+def extract_line(extract: Extract, sealing: Sealing, *, pdf_sha256: str) -> Line:
+    """The entries hang together, stand in the log of the later head, and speak of this sealing and this file.
+
+    Args:
+        pdf_sha256: hash of the sealed file; empty where it is not known.
+    """
+    rows: list[tuple[str, Any]] = [
+        (str(one.n), {"entry": one.entry, "prev": one.prev, "hash": one.hash}) for one in extract.entries
+    ]
+    faults = [f"{NAME}: {fault}" for fault in chain_faults(rows)]
+    faults += _head_faults(extract, sealing)
+    faults += [f"{NAME}: log entry {one.n}" for one in extract.entries if not _is_proven(extract, one)]
+    if sealing.entry not in [one.entry for one in extract.entries]:
+        faults.append(f"{NAME}: the entry of the sealing is not in it")
+    told = [str(one.detail.get("pdf_sha256", "")) for one in extract.of(SIGNED)]
+    if pdf_sha256 and told and told != [pdf_sha256]:
+        faults.append(f"{NAME}: it tells of another sealed file")
+    after = [one for one in extract.entries if one.n > extract.later.head.size]
+    good = f"{len(extract.entries) - len(after)} entries stand in the log of {extract.later.head.size}."
+    if not extract.later.is_signed:
+        good += " That log's head is not signed."
+    if after:
+        good += f" {len(after)} came after its head and only hang together among themselves."
+    return judged("log extract", faults, good, "The later log entries do not hold together.")
+
+
+def _head_faults(extract: Extract, sealing: Sealing) -> list[str]:
+    first, later = sealing.sealed, extract.later
+    faults = []
+    if first.head.organisation != later.head.organisation or not shows_consistency(
+        first.head.size,
+        later.head.size,
+        first.head.root_bytes,
+        later.head.root_bytes,
+        extract.consistency,
+    ):
+        faults.append(f"{NAME}: its head does not continue the log of the sealing")
+    if later.is_signed and (fault := signed_head_fault(later)):
+        faults.append(f"{NAME}: its head ({fault})")
+    if first.is_signed and not later.is_signed:
+        faults.append(f"{NAME}: its head has no signature")
+    return faults
+
+
+def _is_proven(extract: Extract, one: ExtractEntry) -> bool:
+    head = extract.later.head
+    if one.content.get("organisation") != head.organisation:
+        return False
+    if one.n > head.size:
+        return not one.proof
+    leaf = entry_leaf(dict(one.content))
+    return shows_inclusion(leaf, one.n - 1, head.size, one.proof, head.root_bytes)
+
+
+def other_key(extract: Extract, sealing: Sealing) -> str:
+    """Fingerprint of the extract's key where it is not the key of the sealing."""
+    return extract.later.key_sha256 if extract.later.key_sha256 != sealing.sealed.key_sha256 else ""
+
+
+def unreadable(error: PartError) -> Line:
+    """The line for an extract that cannot be read."""
+    return differs("log extract", f"The log extract cannot be read: {error}.", NAME)
