@@ -15,7 +15,7 @@ from django.db import InterfaceError, OperationalError, close_old_connections
 from jobs import outbox
 from jobs.moment import machine_now, now
 from jobs.tasks import BURIERS
-from jobs.work import note_buried, schedule_look_ahead, sign_of_life
+from jobs.work import note_buried, schedule_heads, schedule_look_ahead, sign_of_life
 
 log = logging.getLogger(__name__)
 
@@ -24,7 +24,7 @@ AWAY_S: Final = 2.0
 
 
 class Rounds:
-    """Signs of life, leases that ran out, and the day's look at what falls due."""
+    """Signs of life, leases that ran out, the day's look at what falls due, and the day's head of the log."""
 
     def __init__(self, kind: str) -> None:
         self.kind = kind
@@ -40,6 +40,7 @@ class Rounds:
         sign_of_life(self.name, self.kind, started_at=self.started_at, at=at)
         note_buried(outbox.sweep(at=at), BURIERS)
         schedule_look_ahead(as_of=now())
+        schedule_heads(as_of=now())
 
 
 def keep_going(stop: threading.Event, step: Callable[[], float | None], *, away_s: float = AWAY_S) -> None:

@@ -42,6 +42,14 @@ TSA_URL: str = env.str("WM_TSA_URL", "")
 TSA_CERTIFICATE: str = env.str("WM_TSA_CERTIFICATE", "")
 TSA_TIMEOUT_S: float = env.float("WM_TSA_TIMEOUT_S", 5.0)
 TSA_NETWORKS: list[str] = env.list("WM_TSA_NETWORKS", [])
+# The mail server that carries heads of the log outside, and the address that mails and lists name us by.
+MAIL_HOST: str = env.str("WM_MAIL_HOST", "")
+MAIL_PORT: int = env.int("WM_MAIL_PORT", 587)
+MAIL_USER: str = env.str("WM_MAIL_USER", "")
+MAIL_PASSWORD: str = env.str("WM_MAIL_PASSWORD", "")
+MAIL_TLS: bool = env.bool("WM_MAIL_TLS", True)
+MAIL_FROM: str = env.str("WM_MAIL_FROM", "")
+PUBLIC_ADDRESS: str = env.str("WM_PUBLIC_ADDRESS", "")
 
 
 def fail(lines: list[str]) -> None:
@@ -63,8 +71,20 @@ def read() -> None:
         faults += _production_faults()
     if BROKER_URL and not BROKER_URL.startswith(("redis://", "rediss://", "unix://")):
         faults.append("WM_BROKER_URL must be a Redis address: other transports lose messages")
+    faults += _mail_faults()
     if faults:
         fail(faults)
+
+
+def _mail_faults() -> list[str]:
+    faults = []
+    if MAIL_HOST and not MAIL_FROM:
+        faults.append("WM_MAIL_FROM is not set: a mail server needs to know whom mails come from")
+    if PUBLIC_ADDRESS and (
+        not PUBLIC_ADDRESS.startswith(("https://", "http://")) or PUBLIC_ADDRESS.endswith("/")
+    ):
+        faults.append("WM_PUBLIC_ADDRESS must look like https://portal.example, without a slash at the end")
+    return faults
 
 
 def _production_faults() -> list[str]:
@@ -106,7 +126,8 @@ def known_names() -> tuple[str, ...]:
         "WM_TRUSTED_PROXIES", "WM_INSECURE_HTTP", "WM_DEMO_CLOCK_FILE", "WM_MAX_UPLOAD_BYTES",
         "WM_MAX_BODY_BYTES", "WM_LOG_LEVEL", "WM_LEASE_SECONDS", "WM_FAILPOINT", "WM_REQUIRE_SERVERS",
         "WM_SIGNING_DIR", "WM_SIGNING_SECRETS_DIR", "WM_PKCS11_MODULE", "WM_TSA_URL", "WM_TSA_CERTIFICATE",
-        "WM_TSA_TIMEOUT_S", "WM_TSA_NETWORKS",
+        "WM_TSA_TIMEOUT_S", "WM_TSA_NETWORKS", "WM_MAIL_HOST", "WM_MAIL_PORT", "WM_MAIL_USER",
+        "WM_MAIL_PASSWORD", "WM_MAIL_TLS", "WM_MAIL_FROM", "WM_PUBLIC_ADDRESS",
     )  # fmt: skip
 
 

@@ -176,6 +176,19 @@ WM_DEMO_CLOCK_FILE = env.DEMO_CLOCK_FILE
 WM_DATA_DIR = str(env.data_dir())
 WM_LEASE_SECONDS = env.LEASE_SECONDS
 WM_FAILPOINT = env.FAILPOINT
+# Where no mail server is named, a demonstration writes its mails as files, and production sends none.
+EMAIL_BACKEND = (
+    "django.core.mail.backends.smtp.EmailBackend"
+    if env.MAIL_HOST
+    else "django.core.mail.backends.filebased.EmailBackend"
+)
+EMAIL_FILE_PATH = env.data_dir() / "mail"
+EMAIL_HOST, EMAIL_PORT = env.MAIL_HOST, env.MAIL_PORT
+EMAIL_HOST_USER, EMAIL_HOST_PASSWORD = env.MAIL_USER, env.MAIL_PASSWORD
+EMAIL_USE_TLS, EMAIL_TIMEOUT = env.MAIL_TLS, 20
+DEFAULT_FROM_EMAIL = SERVER_EMAIL = env.MAIL_FROM or "portal@localhost"
+WM_MAIL_IS_SET = bool(env.MAIL_HOST) or not IS_PRODUCTION
+WM_PUBLIC_ADDRESS = env.PUBLIC_ADDRESS
 WM_SIGNING_DIR = env.SIGNING_DIR or str(env.data_dir() / "keys")
 WM_SIGNING_SECRETS_DIR = env.SIGNING_SECRETS_DIR
 WM_PKCS11_MODULE = env.PKCS11_MODULE
@@ -212,8 +225,18 @@ CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "formatters": {"line": {"format": "{asctime} {levelname} {name} {message}", "style": "{"}},
+    "formatters": {
+        "line": {
+            "()": "portal.log_lines.LinkFreeFormatter",
+            "format": "{asctime} {levelname} {name} {message}",
+            "style": "{",
+        }
+    },
     "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
-    "loggers": {"pikepdf": {"level": "WARNING"}, "fontTools": {"level": "WARNING"}},
+    "loggers": {
+        "django.server": {"handlers": ["stderr"], "level": "INFO", "propagate": False},
+        "pikepdf": {"level": "WARNING"},
+        "fontTools": {"level": "WARNING"},
+    },
     "root": {"handlers": ["stderr"], "level": env.LOG_LEVEL},
 }

@@ -20,4 +20,9 @@ def link(prev: str, content: Mapping[str, Any]) -> str:
     Returns:
         The entry's hash as 64 hex digits.
     """
-    return hashlib.sha256(bytes.fromhex(prev) + canonical_bytes(dict(content))).hexdigest()
+    return link_bytes(prev, canonical_bytes(dict(content)))
+
+
+def link_bytes(prev: str, canonical: bytes) -> str:
+    """The same where the canonical JSON is at hand."""
+    return hashlib.sha256(bytes.fromhex(prev) + canonical).hexdigest()

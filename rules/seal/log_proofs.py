@@ -36,6 +36,32 @@ def reader_of(leaves: Sequence[bytes]) -> NodeReader:
     return read
 
 
+class GrowingTree:
+    """The root after each leaf of a log that is read from its beginning, holding a few hashes at a time."""
+
+    def __init__(self) -> None:
+        self.size = 0
+        self._complete: list[bytes] = []
+
+    def add(self, leaf: bytes) -> None:
+        """The next leaf hash."""
+        self._complete.append(leaf)
+        self.size += 1
+        pairs = self.size
+        while pairs % 2 == 0:
+            right = self._complete.pop()
+            self._complete.append(node_hash(self._complete.pop(), right))
+            pairs //= 2
+
+    def root(self) -> bytes:
+        """Root over the leaves so far. Raises ``ValueError`` before the first."""
+        _at_least_one(self.size)
+        root = self._complete[-1]
+        for left in reversed(self._complete[:-1]):
+            root = node_hash(left, root)
+        return root
+
+
 def root_of(read: NodeReader, size: int) -> bytes:
     """Root of the tree over the first ``size`` leaves. Raises ``ValueError`` for size 0."""
     _at_least_one(size)
