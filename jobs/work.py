@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from django.db import DatabaseError, connection, transaction
 
 from jobs import outbox
-from jobs.models import Organisation, OutboxEntry, WorkerBeat, scope
+from jobs.models import LedgerHead, Organisation, OutboxEntry, TreeHead, WorkerBeat, scope, unscoped
 from jobs.moment import machine_now
 
 log = logging.getLogger(__name__)
@@ -20,6 +20,7 @@ log = logging.getLogger(__name__)
 # the same as the hard time limit of a task).
 LONGEST_WORK_S: Final = 300
 LOOK_AHEAD: Final = "jobs.look_ahead"
+PUBLISH_HEAD: Final = "jobs.publish_head"
 FORGOTTEN_AFTER: Final = timedelta(days=1)
 
 Act = Callable[[OutboxEntry], None]
@@ -74,6 +75,29 @@ def schedule_look_ahead(*, as_of: datetime) -> int:
         day = as_of.astimezone(ZoneInfo(organisation.default_tz)).date().isoformat()
         entry = outbox.enqueue_once(
             organisation=organisation, task=LOOK_AHEAD, arguments={"on": day}, key=day, at=as_of
+        )
+        made += entry is not None
+    return made
+
+
+def schedule_heads(*, as_of: datetime) -> int:
+    """Asks for today's head of each log that has none yet, at most once an hour; returns how many were new.
+
+    A head that could not be made (the key was away, the log is broken) is tried again the next hour.
+    """
+    made = 0
+    for organisation in Organisation.objects.order_by("pk"):
+        local = as_of.astimezone(ZoneInfo(organisation.default_tz))
+        with unscoped():
+            there = TreeHead.objects.filter(organisation=organisation, is_daily=True, day=local.date())
+            if there.exists() or not LedgerHead.objects.filter(pk=organisation.pk, n__gte=1).exists():
+                continue
+        entry = outbox.enqueue_once(
+            organisation=organisation,
+            task=PUBLISH_HEAD,
+            arguments={},
+            key=local.strftime("%Y-%m-%dT%H"),
+            at=as_of,
         )
         made += entry is not None
     return made
