@@ -1,4 +1,4 @@
-"""One signature in CMS form (RFC 5652 with RFC 5035), read strictly, checked with the standard library alone."""
+"""One signature in CMS form (RFC 5652, RFC 5035) read strictly; checked with the standard library alone."""
 
 import hashlib
 from dataclasses import dataclass
