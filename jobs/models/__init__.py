@@ -38,11 +38,14 @@ from jobs.models.outbox import OutboxEntry, WorkerBeat
 from jobs.models.pack import FunctionUsesSensor, PackAcknowledgement, PackEditionOnFile
 from jobs.models.packet import Packet
 from jobs.models.people import ROLES, Person, Qualification
+from jobs.models.person_key import PersonKey
+from jobs.models.picture import PictureCopy
 from jobs.models.places import Bay, BayFloorSurvey, Location
 from jobs.models.reading import Reading, Scan
 from jobs.models.record import JobRecord, MomentField, Record, RecordedMoment, TimedJobRecord
 from jobs.models.retention import Deletion, RetentionRule
 from jobs.models.sample import ArchivedCopy, Sample, SampleArchive, SampledPacket
+from jobs.models.redaction import PacketRedaction
 from jobs.models.session import KeyEvent, Session, SessionPart
 from jobs.models.signing_identity import SigningIdentity
 from jobs.models.tenancy import (
@@ -114,10 +117,13 @@ __all__ = [
     "Packet",
     "PacketAddition",
     "PacketDownload",
+    "PacketRedaction",
     "Person",
+    "PersonKey",
     "PhotoDecision",
     "PhotoHash",
     "PhotoHashBand",
+    "PictureCopy",
     "Qualification",
     "Reading",
     "Record",

@@ -1,12 +1,13 @@
 """From a frozen source and a packet key to sealed bytes: packs, tree, pages, rendering, attachments."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from jobs.packets.manifest import MANIFEST_NAME, Manifest, PlannedFile, build_manifest
 from jobs.packets.pages.context import PageContext
 from jobs.packets.pages.page import packet_page
+from jobs.packets.pictures import picture_paths
 from jobs.packets.render import Order, render_pdf
 from jobs.packets.source import PacketSource, PackText
 from rules.canonical import sha256_hex
@@ -32,18 +33,24 @@ def read_packs(packs: tuple[PackText, ...]) -> tuple[PackEdition, ...]:
     return tuple(read_pack(pack.text.encode(), name=f"{pack.pack} {pack.edition}") for pack in packs)
 
 
-def build_packet(source: PacketSource, packet_key: bytes, stored: Callable[[str], Path]) -> BuiltPacket:
+def build_packet(
+    source: PacketSource,
+    packet_key: bytes,
+    stored: Callable[[str], Path],
+    person_keys: Mapping[str, bytes] | None = None,
+) -> BuiltPacket:
     """The packet of a source: the same source, key, fonts and program give the same bytes.
 
     Args:
         source: the frozen input.
         packet_key: 32 bytes drawn once for this packet.
         stored: gives the path of the bytes with a SHA-256; the caller has made sure that they are intact.
+        person_keys: of the people in it, see ``build_manifest``.
 
     Raises:
         RenderError: the pages could not be made.
     """
-    manifest = build_manifest(source, packet_key)
+    manifest = build_manifest(source, packet_key, person_keys)
     context = PageContext(source=source, editions=read_packs(source.packs), root=manifest.root)
     page = packet_page(context)
     own = PlannedFile(
@@ -60,7 +67,7 @@ def build_packet(source: PacketSource, packet_key: bytes, stored: Callable[[str]
             dated=source.sealed_at,
             identifier=manifest.root[:32],
             charts=page.charts,
-            pictures={sha256: stored(sha256) for sha256 in page.pictures},
+            pictures=picture_paths(source, page.pictures, stored),
             files=(own, *manifest.files),
             stored={file.name: stored(file.sha256) for file in manifest.files if file.data is None},
         )

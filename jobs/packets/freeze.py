@@ -55,6 +55,7 @@ def freeze_source(packet: Packet) -> tuple[PacketSource, PackSet]:
         log=log,
         log_head=_log_head(packet),
         withheld=WITHHELD_BY_KIND.get(packet.kind, ()),
+        form=2,
     )
     return source, packs
 

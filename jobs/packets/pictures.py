@@ -1,41 +1,67 @@
-"""Derived pictures for the packet: small copies without metadata; the original travels as an attachment."""
+"""Pictures of a packet's pages: ready copies byte for byte, made on the spot where there are none."""
 
 import io
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Final
 
-from PIL import Image, ImageOps
+from PIL import Image
 
-LONG_SIDE_PX: Final = 480
-MOST_PIXELS: Final = 80_000_000
+from jobs.intake.picture_copies import LEAST_PX, NoPictureError, is_plain_jpeg, jpeg_bytes, page_copy
+from jobs.packets.source import EnclosedFile, PacketSource
+
+# A page that shows a picture large names it so: hash of the evidence file and this.
+LARGE: Final = "-large"
+LONGEST_PX: Final = 2 * LEAST_PX["large"]
 
 
-class NoPictureError(ValueError):
-    """The file cannot be drawn."""
+class WithheldPictureError(ValueError):
+    """A page names a picture that this packet does not show: a fault of the page, never of the input."""
+
+
+def picture_paths(
+    source: PacketSource, names: Iterable[str], stored: Callable[[str], Path]
+) -> dict[str, Path]:
+    """Where the bytes of each picture lie that the pages name.
+
+    Args:
+        source: the frozen input, which knows the copies.
+        names: SHA-256 of the evidence file for the copy in lists, with ``-large`` for the large one.
+        stored: gives the path of the bytes with a SHA-256.
+
+    Raises:
+        WithheldPictureError: the picture is not one that may be shown.
+    """
+    shown = {file.sha256: file for file in source.shipped_files()}
+    return {name: stored(_copy_of(shown, name)) for name in names}
+
+
+def _copy_of(shown: dict[str, EnclosedFile], name: str) -> str:
+    file = shown.get(name.removesuffix(LARGE))
+    if file is None:
+        raise WithheldPictureError(name)
+    if name.endswith(LARGE):
+        return file.large_sha256 or file.sha256
+    return file.copy_sha256 or file.sha256
 
 
 def thumbnail(original: Path) -> bytes:
-    """A JPEG of at most 480 px on its long side, upright, with nothing of the original's metadata.
+    """A JPEG for a page: the file itself where it is a ready copy, else a copy made now, upright and plain.
 
     A picture that cannot be drawn gives a grey plate with a cross: the page says in words that it is one.
     """
+    data = original.read_bytes()
     try:
-        return _small(original)
-    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError):
+        return data if _is_ready(data) else page_copy(data, "small").data
+    except NoPictureError:
         return _plate()
 
 
-def _small(original: Path) -> bytes:
-    with Image.open(original, formats=("JPEG", "PNG", "WEBP")) as picture:
-        if picture.width * picture.height > MOST_PIXELS:
-            raise NoPictureError("too many pixels")
-        picture.draft("RGB", (LONG_SIDE_PX * 2, LONG_SIDE_PX * 2))
-        upright = ImageOps.exif_transpose(picture)
-        upright.thumbnail((LONG_SIDE_PX, LONG_SIDE_PX), Image.Resampling.LANCZOS)
-        # A fresh image takes only the pixels with it: no Exif, no profile, no text chunks.
-        clean = Image.new("RGB", upright.size, "white")
-        clean.paste(upright.convert("RGB"))
-    return _jpeg(clean)
+def _is_ready(data: bytes) -> bool:
+    if not is_plain_jpeg(data):
+        return False
+    with Image.open(io.BytesIO(data), formats=("JPEG",)) as picture:
+        return max(picture.size) < LONGEST_PX and picture.mode in ("L", "RGB")
 
 
 def _plate() -> bytes:
@@ -43,10 +69,4 @@ def _plate() -> bytes:
     for step in range(120):
         plate.putpixel((step * 160 // 120, step), 120)
         plate.putpixel((159 - step * 160 // 120, step), 120)
-    return _jpeg(plate.convert("RGB"))
-
-
-def _jpeg(picture: Image.Image) -> bytes:
-    buffer = io.BytesIO()
-    picture.save(buffer, "JPEG", quality=82, subsampling=2, optimize=False)
-    return buffer.getvalue()
+    return jpeg_bytes(plate.convert("RGB"))

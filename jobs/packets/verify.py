@@ -6,6 +6,7 @@ from jobs.packets.enclosed import read_packet
 from rules.canonical import sha256_hex
 from rules.seal.enclosed import RECIPIENT_NAME, Enclosed
 from rules.seal.manifest_check import content_line, files_line, is_original, log_line, tree_line
+from rules.seal.redaction_check import redaction_line
 from rules.seal.replay_check import replay_line
 from rules.seal.report import Line, Verification, differs, judged, not_checked
 
@@ -32,6 +33,7 @@ def verify_pdf(
         tree_line(enclosed),
         files_line(enclosed),
         content_line(enclosed),
+        redaction_line(enclosed),
         log_line(enclosed),
         _stored_line(enclosed, stored),
         replay_line(enclosed),

@@ -12,7 +12,7 @@ from jobs import outbox, storage
 from jobs.access import Actor
 from jobs.errors import Conflict, Refused
 from jobs.ledger.append import append
-from jobs.models import AccessGrant, Job, Organisation, Packet
+from jobs.models import AccessGrant, Job, Packet
 from jobs.packets.build import BuiltPacket, build_packet
 from jobs.packets.freeze import freeze_source, same_content
 from jobs.packets.render import RenderError
@@ -20,6 +20,7 @@ from jobs.packets.source import KINDS, PacketSource
 from jobs.packets.stamp import stamp_pdf
 from jobs.services import recording
 from jobs.services.assessment import keep_judgement
+from jobs.services.person_keys import keys_of_source
 
 TASK: Final = "jobs.build_packet"
 PROGRAM: Final = "packet"
@@ -124,7 +125,8 @@ def perform_packet(*, packet_id: UUID, as_of: datetime) -> Packet:
         source = _frozen(packet, as_of)
         _require_intact(source)
         _progress(packet, 50)
-        built = build_packet(source, bytes(packet.salt_key), storage.path)
+        keys = keys_of_source(organisation=packet.organisation, source=source, as_of=as_of)
+        built = build_packet(source, bytes(packet.salt_key), storage.path, keys)
     except (Refused, RenderError) as error:
         if error.code not in FINAL_FAILURES:
             raise
@@ -272,7 +274,7 @@ def stamped_copy(*, packet: Packet, grant: AccessGrant, at: datetime) -> bytes:
     """
     if grant.packet_id != packet.pk:
         raise Conflict("grant_of_another_packet", "This access is to another packet.")
-    name = _recipient(grant)
+    name = grant.recipient
     short = str(grant.pk)[:8]
     line = (
         f"Prepared for {name}, grant {short}, until {_day(grant.until)}. "
@@ -280,14 +282,6 @@ def stamped_copy(*, packet: Packet, grant: AccessGrant, at: datetime) -> bytes:
     )
     told = {"recipient": name, "grant": str(grant.pk), "purpose": grant.purpose, "serial": packet.serial}
     return stamp_pdf(sealed_bytes(packet), line, {**told, "root": packet.merkle_root}, at)
-
-
-def _recipient(grant: AccessGrant) -> str:
-    if grant.to_person is None:
-        return grant.to_email
-    person = grant.to_person
-    organisation: Organisation = person.organisation
-    return f"{organisation.name}, {person.name}"
 
 
 def _day(at: datetime) -> str:

@@ -18,6 +18,7 @@ from jobs import storage
 from jobs.models import Packet, unscoped
 from jobs.packets.build import build_packet
 from jobs.packets.source import PacketSource
+from jobs.services.person_keys import keys_of_source
 from portal.demo.steps import Plan
 from portal.demo.windshield import Attempt, WindshieldJob
 from rules.canonical import sha256_hex
@@ -181,7 +182,8 @@ def test_built_again_it_is_the_same_to_the_last_byte(played: Played) -> None:
     with unscoped():
         packet = Packet.objects.get(pk=played.packet.id)
     source = PacketSource.from_bytes(storage.read(packet.source_sha256))
-    assert build_packet(source, bytes(packet.salt_key), storage.path).pdf == played.packet.pdf
+    keys = keys_of_source(organisation=packet.organisation, source=source, as_of=packet.as_of)
+    assert build_packet(source, bytes(packet.salt_key), storage.path, keys).pdf == played.packet.pdf
 
 
 def test_asked_for_again_it_is_the_same_packet(played: Played) -> None:

@@ -163,6 +163,7 @@ def source_of(
         "log": log_lines([("itolvaar", "order.opened"), ("dpell", "signature.given")]),
         "log_head": "ab" * 32,
         "withheld": WITHHELD_BY_KIND[kind],
+        "form": 2,
     }
     return PacketSource(**{**base, **fields})
 

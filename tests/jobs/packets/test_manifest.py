@@ -90,7 +90,7 @@ def test_withheld_names_a_path_or_a_folder() -> None:
 
 def test_flatten_names_records_by_id_or_place() -> None:
     plain = {"a": 1, "b": {"c": 2}, "d": [{"id": "x", "v": 1}], "e": [{"v": 2}], "f": [1, 2], "g": []}
-    assert dict(flatten("p", plain)) == {
+    assert dict(flatten("p", plain, 1)) == {
         "p/a": 1, "p/b/c": 2, "p/d/x": {"id": "x", "v": 1}, "p/e/00000": {"v": 2}, "p/f": [1, 2], "p/g": [],
     }  # fmt: skip
 

@@ -18,6 +18,7 @@ from jobs.packets.source import PacketSource
 from jobs.packets.verify import verify_pdf
 from jobs.services import packet as packets
 from jobs.services import sharing
+from jobs.services.person_keys import keys_of_source
 from rules.canonical import sha256_hex
 from tests.factories import PersonFactory
 from tests.jobs.services.test_evidence_intake import climate, picture
@@ -135,7 +136,8 @@ def test_a_second_attempt_builds_the_same_bytes_from_the_frozen_input(shop: Shop
     assert done.state == "sealed"
     assert "evidence-0003.csv" not in {item["path"] for item in done.contents}
     source = PacketSource.from_bytes(storage.read(done.source_sha256))
-    rebuilt = packets.build_packet(source, bytes(done.salt_key), storage.path)
+    keys = keys_of_source(organisation=shop.organisation, source=source, as_of=shop.at("11:00"))
+    rebuilt = packets.build_packet(source, bytes(done.salt_key), storage.path, keys)
     assert rebuilt.pdf_sha256 == done.pdf_sha256
 
 
