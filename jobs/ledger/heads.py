@@ -1,7 +1,7 @@
 """Heads of the log: the root at one size, signed where there is a key, kept, and tied to the one before."""
 
 from datetime import date, datetime
-from typing import Protocol
+from typing import Any, Protocol
 
 from jobs.errors import Conflict, Unavailable
 from jobs.ledger.entry import instant_text
@@ -86,6 +86,21 @@ def newest_daily(organisation: Organisation) -> TreeHead | None:
 def head_of(row: TreeHead) -> tree_head.TreeHead:
     """What was signed, from the row that keeps it. Raises ``rules.seal.tree_head.HeadError``."""
     return tree_head.TreeHead(organisation=str(row.organisation_id), size=row.size, root=row.root, at=row.at)
+
+
+def signed_plain(row: TreeHead) -> dict[str, Any]:
+    """A head with all that is needed to check it, as plain data; nothing of the record is in it."""
+    before = row.previous
+    return {
+        "head": head_of(row).plain(),
+        "head_signature": bytes(row.signature).hex(),
+        "key_sha256": row.key_sha256,
+        "certificate": bytes(row.certificate).hex(),
+        "chain": list(row.chain),
+        "is_demo": row.is_demo,
+        "before": None if before is None else head_of(before).plain(),
+        "consistency": list(row.consistency),
+    }
 
 
 def _continues(tree: LogTree, previous: TreeHead, head: tree_head.TreeHead) -> tuple[bytes, ...]:

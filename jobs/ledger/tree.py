@@ -6,6 +6,7 @@ transaction that appends: what is not in a tile yet is worked out from the entri
 """
 
 from collections.abc import Iterator
+from itertools import count
 from typing import Final
 from uuid import UUID
 
@@ -19,6 +20,7 @@ from rules.seal import log_proofs
 from rules.seal.log_proofs import HASH_BYTES, entry_leaf
 
 TILE: Final = 256
+# So many levels of the tree lie inside one tile: 2 to this power are its hashes.
 TILE_LEVELS: Final = 8
 # Tiles written in one transaction: short enough that nobody waits for it.
 PIECE: Final = 16
@@ -165,7 +167,7 @@ def make_tiles(organisation_id: UUID) -> int:
     if transaction.get_connection().in_atomic_block:
         raise TransactionManagementError("tiles are made beside the work, not inside its transaction")
     size, made = size_of(organisation_id), 0
-    for level in range(TILE_LEVELS):
+    for level in count():
         full = size // (TILE * _leaves_per_hash(level))
         if not full:
             break

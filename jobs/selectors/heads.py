@@ -1,10 +1,9 @@
 """The heads of the log as they are handed outside and listed, and the comparison with one that was kept."""
 
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 from uuid import UUID
 
-from jobs.ledger.heads import head_of
 from jobs.ledger.tree import LogTree, size_of
 from jobs.models import Organisation, TreeHead, unscoped
 
@@ -25,21 +24,6 @@ def published_size(organisation_id: UUID) -> int:
         rows = TreeHead.objects.filter(organisation_id=organisation_id, is_daily=True)
         newest = rows.order_by("-pk").first()
     return 0 if newest is None else newest.size
-
-
-def signed_plain(row: TreeHead) -> dict[str, Any]:
-    """A head with all that is needed to check it, as plain data; nothing of the record is in it."""
-    before = row.previous
-    return {
-        "head": head_of(row).plain(),
-        "head_signature": bytes(row.signature).hex(),
-        "key_sha256": row.key_sha256,
-        "certificate": bytes(row.certificate).hex(),
-        "chain": list(row.chain),
-        "is_demo": row.is_demo,
-        "before": None if before is None else head_of(before).plain(),
-        "consistency": list(row.consistency),
-    }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,8 +14,8 @@ from django.db import transaction
 from jobs.access import Actor
 from jobs.errors import Refused
 from jobs.ledger.append import append
+from jobs.ledger.heads import signed_plain
 from jobs.models import Person, TreeHead, unscoped
-from jobs.selectors.heads import signed_plain
 from jobs.services.heads import PROGRAM
 from rules.canonical import canonical_bytes, sha256_hex
 
