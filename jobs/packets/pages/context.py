@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
+from typing import Any
 
 from jobs.packets.pages import times
 from jobs.packets.pages.words import person_name
@@ -37,6 +38,11 @@ class PageContext:
 
     def at(self, moment: datetime, seconds: bool = False) -> str:
         return times.instant(self.place, moment, seconds)
+
+    @property
+    def devices(self) -> tuple[Any, ...]:
+        """Names of devices, each with ``id`` and ``name``; none in a source of an earlier form."""
+        return tuple(getattr(self.source, "devices", ()))
 
     def name(self, login: str) -> str:
         return person_name(self.facts, login)

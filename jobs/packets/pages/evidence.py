@@ -2,7 +2,7 @@
 
 from typing import Any, Final
 
-from jobs.packets.manifest import grouped
+from jobs.packets.manifest import grouped, is_withheld
 from jobs.packets.pages import times
 from jobs.packets.pages.context import PageContext
 from jobs.packets.pages.words import plain, sentence_case
@@ -46,7 +46,8 @@ def _row(context: PageContext, item: EvidenceItem) -> dict[str, Any]:
         "how": plain(item.captured_how),
         "received": times.short_instant(context.place, item.received_at, True),
         "hash": [grouped(item.sha256[at : at + 16]) for at in range(0, 64, 16)],
-        "thumb": item.sha256 if file and item.media_type in DRAWN_TYPES else "",
+        "thumb": file.sha256 if file and not file.withheld and item.media_type in DRAWN_TYPES else "",
+        "withheld": file.withheld if file else "",
         "size": f"{item.width} x {item.height}" if isinstance(item, Photo) else "",
         "used": used,
         "set_aside": _set_aside(context, item, file),
@@ -69,6 +70,7 @@ def _set_aside(context: PageContext, item: EvidenceItem, file: Any) -> str:
 def log_view(context: PageContext) -> dict[str, Any]:
     """Each ledger entry of the job with its chain values."""
     return {
+        "withheld": "log/" in context.source.withheld,
         "rows": [
             {
                 "n": line.n,
@@ -79,7 +81,14 @@ def log_view(context: PageContext) -> dict[str, Any]:
                 "prev": grouped(line.prev[:16]),
                 "hash": grouped(line.hash[:16]),
             }
-            for line in context.source.log
+            for line in context.source.shown_log()
         ],
-        "head": [grouped(context.source.log_head[:32]), grouped(context.source.log_head[32:])],
+        "head": _head(context),
     }
+
+
+def _head(context: PageContext) -> list[str]:
+    head = context.source.log_head
+    if is_withheld("packet/log_head", context.source.withheld):
+        return ["withheld"]
+    return [grouped(head[:32]), grouped(head[32:])]

@@ -161,8 +161,24 @@ def _instrument(context: PageContext, item: Equipment, days: list[date]) -> dict
             }
             for c in item.certificates
         ],
+        "later": _later(item, days),
         "events": [f"{plain(e.kind)}, {times.bracket(context.place, e.at)}" for e in item.events],
     }
+
+
+def _later(item: Equipment, days: list[date]) -> str:
+    """What is filed of the instrument's state after this job: the next calibration, if one is known."""
+    if not item.needs_certificate or not days:
+        return ""
+    after = [c for c in item.certificates if c.ended_at is None and c.calibrated_on > days[-1]]
+    if not after:
+        return "State after this job: not known; no later calibration was filed when this was sealed."
+    first = min(after, key=lambda c: c.calibrated_on)
+    found = "no as-found readings" if first.no_as_found else "as-found readings"
+    return (
+        f"State after this job: calibrated again {times.day_text(first.calibrated_on)}, certificate "
+        f"{first.number}, filed with {found}. What they mean for this job is for a look-back to say."
+    )
 
 
 def _standing(item: Equipment, day: date) -> str:

@@ -1,0 +1,1 @@
+"""Computation sheets: each computed verdict worked out so that a pocket calculator can follow it."""
