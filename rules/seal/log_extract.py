@@ -14,6 +14,8 @@ from rules.seal.sealing_check import signed_head_fault
 FORMAT: Final = "log extract 1"
 NAME: Final = "log-extract.json"
 SIGNED: Final = "packet.signed"
+# In place of the former where no key was set up: the file is finished without a signature.
+UNSIGNED: Final = "packet.left_unsigned"
 ADDED: Final = "packet.added_to"
 _NAMES: Final = frozenset(
     {"format", "packet", "entries", "head", "head_signature", "certificate", "is_demo", "consistency"}
@@ -95,7 +97,7 @@ def extract_line(extract: Extract, sealing: Sealing, *, pdf_sha256: str) -> Line
     faults += [f"{NAME}: log entry {one.n}" for one in extract.entries if not _is_proven(extract, one)]
     if sealing.entry not in [one.entry for one in extract.entries]:
         faults.append(f"{NAME}: the entry of the sealing is not in it")
-    told = [str(one.detail.get("pdf_sha256", "")) for one in extract.of(SIGNED)]
+    told = [str(one.detail.get("pdf_sha256", "")) for one in (*extract.of(SIGNED), *extract.of(UNSIGNED))]
     if pdf_sha256 and told and told != [pdf_sha256]:
         faults.append(f"{NAME}: it tells of another sealed file")
     after = [one for one in extract.entries if one.n > extract.later.head.size]

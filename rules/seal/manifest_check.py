@@ -11,6 +11,7 @@ from rules.seal.enclosed import (
     BESIDE,
     FACTS_NAME,
     MANIFEST_NAME,
+    REDACTION_NAME,
     Enclosed,
     PartError,
     read_object,
@@ -97,11 +98,20 @@ def files_line(enclosed: Enclosed) -> Line:
             faults.append(name)
         else:
             good += 1
-    extra = set(enclosed.digests) - set(listed) - BESIDE
+    extra = set(enclosed.digests) - set(listed) - BESIDE - set(_derived(enclosed))
     faults += [f"{name} (not in the manifest)" for name in sorted(extra)]
     return judged(
         "files", faults, f"{good} enclosed files have their hashes.", "An enclosed file is not as it was."
     )
+
+
+def _derived(enclosed: Enclosed) -> list[str]:
+    """Names of pictures that the redaction list says were made in place of originals."""
+    try:
+        told = read_object(enclosed.files[REDACTION_NAME], REDACTION_NAME)
+        return [str(picture["derived"]["name"]) for picture in told["pictures"]]
+    except (KeyError, TypeError, PartError):
+        return []
 
 
 def _should_be_there(enclosed: Enclosed, name: str, value: dict[str, Any]) -> bool:

@@ -1,0 +1,262 @@
+"""A whole bundle, or a packet file alone, checked without a network: one line for each thing looked at."""
+
+from dataclasses import dataclass
+from typing import BinaryIO, Final
+
+from rules.canonical import sha256_hex
+from rules.seal.additions_check import additions_line
+from rules.seal.bag import PAYLOAD, Digest
+from rules.seal.bundle_parts import ADDITIONS, PDF_NAME, BundleFiles, bag_line, open_bundle
+from rules.seal.enclosed import (
+    MOST_PART_BYTES,
+    SEALING_NAME,
+    Enclosed,
+    NotAPacketError,
+    PartError,
+    enclosed_of,
+)
+from rules.seal.log_extract import NAME as EXTRACT_NAME
+from rules.seal.log_extract import Extract, extract_line, read_extract, unreadable
+from rules.seal.manifest_check import (
+    content_line,
+    files_line,
+    is_original,
+    log_line,
+    originals_line,
+    tree_line,
+)
+from rules.seal.pdf_check import signature_line
+from rules.seal.pdf_parts import attachments_of
+from rules.seal.redaction_check import redaction_line
+from rules.seal.replay_check import replay_line
+from rules.seal.report import Line, Verification, differs, judged, not_checked
+from rules.seal.sealing import Sealing, read_sealing
+from rules.seal.sealing_check import (
+    body_of,
+    chain_line,
+    earlier_line,
+    entry_line,
+    head_line,
+    key_line,
+    own_serial,
+    proof_line,
+    sealed_pdf_sha256,
+)
+
+MOST_PDF_BYTES: Final = 1_000_000_000
+UNREAD: Final = "Not looked at, since the file could not be taken apart."
+_PDF_MARK: Final = b"%PDF-"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Case:
+    """What there is to check: the parts, the PDF (None where there is none), the fingerprint to expect."""
+
+    enclosed: Enclosed
+    pdf: bytes | None
+    key: str | None
+    sealing: Sealing | None
+    sealing_fault: str
+
+
+def check_file(stream: BinaryIO, *, key: str | None = None) -> Verification:
+    """Checks a bundle or a packet file, whichever the bytes are.
+
+    Args:
+        stream: can seek; nothing is believed of it.
+        key: SHA-256 of the signing key as the reader knows it (64 lower-case hex digits).
+
+    Raises:
+        NotAPacketError: a PDF that cannot be read as a packet.
+    """
+    stream.seek(0)
+    if stream.read(len(_PDF_MARK)) == _PDF_MARK:
+        size = stream.seek(0, 2)
+        if size > MOST_PDF_BYTES:
+            raise NotAPacketError("the file is too large for a packet")
+        stream.seek(0)
+        return check_packet(stream.read(), key=key)
+    return check_bundle(stream, key=key)
+
+
+def check_packet(pdf: bytes, *, key: str | None = None) -> Verification:
+    """Checks a packet file alone. Raises ``NotAPacketError``."""
+    case = _case(enclosed_of(attachments_of(pdf)), pdf, key)
+    return _verification("packet", case, _packet_lines(case))
+
+
+def check_bundle(stream: BinaryIO, *, key: str | None = None) -> Verification:
+    """Checks a bundle. What cannot be taken apart is told in the lines, not raised."""
+    files, archive = open_bundle(stream)
+    if files is None:
+        return _broken([archive])
+    lines = [archive, bag_line(files)]
+    try:
+        case = _case(_enclosed(files), _pdf(files), key)
+    except NotAPacketError as error:
+        return _broken([*lines, differs("packet", f"There is no packet in the bundle: {error}.", "data/")])
+    lines.append(_same_line(case))
+    lines += _packet_lines(case)
+    lines += _later_lines(files, case)
+    return _verification("bundle", case, lines)
+
+
+# ------------------------------------------------------------------ what there is
+
+
+def _enclosed(files: BundleFiles) -> Enclosed:
+    """The payload as parts of a packet; of the PDF's own attachments only the recipient is taken."""
+    parts: dict[str, bytes] = {}
+    digests: dict[str, Digest] = {}
+    for path, digest in files.payload().items():
+        name = path.removeprefix(PAYLOAD)
+        if path == PDF_NAME or path.startswith(ADDITIONS) or name == EXTRACT_NAME:
+            continue
+        digests[name] = digest
+        if not is_original(name):
+            if digest.size > MOST_PART_BYTES:
+                raise NotAPacketError(f"{name} is too large")
+            parts[name] = files.read(path)
+    return enclosed_of(parts, digests, has_originals=True)
+
+
+def _pdf(files: BundleFiles) -> bytes | None:
+    digest = files.digests.get(PDF_NAME)
+    if digest is None or digest.size > MOST_PDF_BYTES:
+        return None
+    return files.read(PDF_NAME)
+
+
+def _case(enclosed: Enclosed, pdf: bytes | None, key: str | None) -> _Case:
+    sealing, fault = None, ""
+    try:
+        if SEALING_NAME in enclosed.files:
+            sealing = read_sealing(enclosed.files[SEALING_NAME])
+    except PartError as error:
+        fault = str(error)
+    return _Case(enclosed=enclosed, pdf=pdf, key=key, sealing=sealing, sealing_fault=fault)
+
+
+def _same_line(case: _Case) -> Line:
+    """The parts beside the PDF are those attached to it."""
+    what = "pdf parts"
+    if case.pdf is None:
+        return differs(what, "There is no packet.pdf in the bundle, or it is too large.", PDF_NAME)
+    try:
+        attached = attachments_of(case.pdf)
+    except NotAPacketError as error:
+        return differs(what, f"{PDF_NAME}: {error}.", PDF_NAME)
+    digests, parts = case.enclosed.digests, case.enclosed.files
+    faults = [
+        f"{PDF_NAME}: {name}"
+        for name, data in attached.items()
+        if name not in digests or digests[name].sha256 != sha256_hex(data)
+    ]
+    faults += [f"{PAYLOAD}{name} (not attached to the PDF)" for name in parts if name not in attached]
+    return judged(
+        what, faults, f"The {len(attached)} attachments of the PDF are the files beside it.",
+        "The PDF carries other parts than the bundle.",
+    )  # fmt: skip
+
+
+# ------------------------------------------------------------------ lines
+
+
+def _packet_lines(case: _Case) -> list[Line]:
+    enclosed = case.enclosed
+    return [
+        tree_line(enclosed),
+        files_line(enclosed),
+        originals_line(enclosed),
+        content_line(enclosed),
+        log_line(enclosed),
+        redaction_line(enclosed),
+        *_seal_lines(case),
+        replay_line(enclosed),
+    ]
+
+
+def _seal_lines(case: _Case) -> list[Line]:
+    sealing = case.sealing
+    if sealing is None:
+        return [_no_seal(case), key_line("", case.key, is_demo=False)]
+    body = None
+    if case.pdf is not None and case.enclosed.recipient is None:
+        body = body_of(sealing, case.pdf)
+    key = sealing.sealed.key_sha256
+    lines = [
+        entry_line(sealing, case.enclosed, body),
+        proof_line(sealing),
+        head_line(sealing),
+        earlier_line(sealing),
+        chain_line(sealing),
+        key_line(key, case.key, is_demo=sealing.is_demo),
+    ]
+    if case.pdf is not None:
+        lines.append(signature_line(case.pdf, key))
+    return lines
+
+
+def _no_seal(case: _Case) -> Line:
+    if case.sealing_fault:
+        return differs("seal", f"The seal cannot be read: {case.sealing_fault}.", SEALING_NAME)
+    if case.enclosed.form > 1:
+        return differs("seal", "The seal is missing. Every packet of this form has one.", SEALING_NAME)
+    return not_checked("seal", "NOT SEALED in the log: packets of this older form carry no proof of it.")
+
+
+def _later_lines(files: BundleFiles, case: _Case) -> list[Line]:
+    """The log extract and the additions, which only a bundle has."""
+    added = {
+        path.removeprefix(ADDITIONS): files.read(path)
+        for path, digest in files.digests.items()
+        if path.startswith(ADDITIONS) and digest.size <= MOST_PART_BYTES
+    }
+    pdf = None if case.pdf is None else Digest(sha256_hex(case.pdf), len(case.pdf))
+    sealed = sealed_pdf_sha256(case.enclosed, pdf)
+    extract, line = _extract(files, case, sealed)
+    return [
+        line,
+        additions_line(
+            added,
+            serial=own_serial(case.enclosed),
+            sealed=(case.enclosed.root, sealed),
+            extract=extract,
+        ),
+    ]
+
+
+def _extract(files: BundleFiles, case: _Case, sealed: str) -> tuple[Extract | None, Line]:
+    path = f"{PAYLOAD}{EXTRACT_NAME}"
+    if path not in files.digests or case.sealing is None:
+        return None, not_checked("log extract", "There is no log extract to compare with a seal.")
+    try:
+        extract = read_extract(files.read(path))
+    except PartError as error:
+        return None, unreadable(error)
+    return extract, extract_line(extract, case.sealing, pdf_sha256=sealed)
+
+
+# ------------------------------------------------------------------ outcome
+
+
+def _verification(form: str, case: _Case, lines: list[Line]) -> Verification:
+    sealing = case.sealing
+    return Verification(
+        form=form,
+        serial=own_serial(case.enclosed),
+        root=case.enclosed.root,
+        pdf_sha256="" if case.pdf is None else sha256_hex(case.pdf),
+        lines=tuple(lines),
+        key_sha256="" if sealing is None else sealing.sealed.key_sha256,
+        is_demo=sealing is not None and sealing.is_demo,
+    )
+
+
+def _broken(lines: list[Line]) -> Verification:
+    """For a bundle of which the packet cannot be reached."""
+    if all(line.result != "differs" for line in lines):
+        lines = [*lines, differs("packet", UNREAD)]
+    return Verification(
+        form="bundle", serial="", root="", pdf_sha256="", lines=(*lines, not_checked("rest", UNREAD))
+    )
