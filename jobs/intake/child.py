@@ -18,6 +18,7 @@ from jobs.errors import Refused
 from jobs.intake.decoded import Decoded
 from jobs.intake.kinds import KINDS, choose
 from jobs.intake.limits import DEFAULT_LIMITS, OTHER_MEMORY_BYTES, PICTURE_MEMORY_BYTES, Limits
+from jobs.intake.picture_copies import PAGE_COPIES, taken_apart
 from jobs.intake.signature import SNIFF_BYTES
 
 _ROOT: Final = Path(__file__).resolve().parents[2]
@@ -60,6 +61,8 @@ def decode(kind: str, path: Path, *, size_bytes: int, limits: Limits = DEFAULT_L
         settled = replace(limits, memory_bytes=limits.memory_bytes or memory, max_bytes=allowed)
         with _working_copy(path.parent, needed=decoder == "photo") as copy:
             answer = _accepted(_run(decoder, source.fileno(), copy, settled))
+            places = answer["facts"].pop(PAGE_COPIES, [])
+            copies = taken_apart(copy, places) if copy is not None else ()
     return Decoded(
         kind=kind,
         decoder=str(answer["decoder"]),
@@ -68,6 +71,7 @@ def decode(kind: str, path: Path, *, size_bytes: int, limits: Limits = DEFAULT_L
         facts=answer["facts"],
         notes=tuple(answer["notes"]),
         working_copy=copy,
+        copies=copies,
     )
 
 

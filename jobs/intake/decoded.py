@@ -18,6 +18,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypedDict
 
+from jobs.intake.picture_copies import PageCopy
+
 # Seconds, degrees north, degrees east, km/h, degrees clockwise from north, metres.
 FixRow = tuple[float, float, float, float | None, float | None, float | None]
 
@@ -148,6 +150,7 @@ class Decoded:
             ``trailing_bytes``, ``photo_small``, ``slow_sampling`` …); a note never refuses.
         working_copy: photos only: an upright JPEG without metadata, beside the input file; the caller
             moves it to storage or deletes it.
+        copies: photos only: the copies for pages, with their bytes.
     """
 
     kind: str
@@ -157,3 +160,4 @@ class Decoded:
     facts: dict[str, Any]
     notes: tuple[str, ...] = ()
     working_copy: Path | None = None
+    copies: tuple[PageCopy, ...] = ()

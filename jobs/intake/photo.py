@@ -12,6 +12,7 @@ from jobs.errors import Refused
 from jobs.intake import picture_measures as measures
 from jobs.intake.decoded import PhotoFacts
 from jobs.intake.exif import read_exif
+from jobs.intake.picture_copies import PAGE_COPIES, page_copies
 from jobs.intake.slip_code import read_slip_texts
 
 MAX_PIXELS: Final = 60_000_000
@@ -74,6 +75,7 @@ def read_photo(data: bytes, working_copy: BinaryIO | None) -> tuple[PhotoFacts, 
     }
     if working_copy is not None:
         _write_working_copy(upright, working_copy)
+        facts = _with_page_copies(facts, data, working_copy)
     return facts, exif.notes + _size_notes(upright) + _tail_notes(data)
 
 
@@ -151,6 +153,17 @@ def _write_working_copy(upright: Image.Image, target: BinaryIO) -> None:
     encoded = io.BytesIO()
     small.save(encoded, "JPEG", quality=WORKING_QUALITY, optimize=True)
     target.write(encoded.getvalue())
+
+
+def _with_page_copies(facts: PhotoFacts, data: bytes, target: BinaryIO) -> PhotoFacts:
+    """The page copies one after the other behind the working copy, and where each lies."""
+    start, places = target.tell(), []
+    for copy in page_copies(data):
+        target.write(copy.data)
+        places.append([copy.use, copy.scale, copy.width, copy.height, start, start + len(copy.data)])
+        start += len(copy.data)
+    # Only between the child and its parent: no fact of the record.
+    return {**facts, PAGE_COPIES: places}  # type: ignore[typeddict-unknown-key]
 
 
 def _six(value: float | None) -> float | None:

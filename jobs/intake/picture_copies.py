@@ -6,7 +6,8 @@ A JPEG decoder gives these sizes itself, by leaving out what it would otherwise 
 
 import io
 from dataclasses import dataclass
-from typing import Final, Literal
+from pathlib import Path
+from typing import Any, Final, Literal
 
 import numpy as np
 from PIL import Image, ImageOps
@@ -17,6 +18,8 @@ LEAST_PX: Final[dict[Use, int]] = {"small": 1008, "large": 2016}
 SCALES: Final = (8, 4, 2, 1)
 QUALITY: Final = 85
 MOST_PIXELS: Final = 80_000_000
+# Under this name the child tells where in its file the copies lie.
+PAGE_COPIES: Final = "page_copies"
 
 
 class NoPictureError(ValueError):
@@ -106,6 +109,19 @@ def jpeg_bytes(picture: Image.Image, quality: int = QUALITY) -> bytes:
     buffer = io.BytesIO()
     picture.save(buffer, "JPEG", quality=quality, subsampling=2, optimize=False)
     return buffer.getvalue()
+
+
+def taken_apart(file: Path, places: list[list[Any]]) -> tuple[PageCopy, ...]:
+    """The copies that lie behind the working copy in ``file``, which keeps the working copy alone."""
+    if not places:
+        return ()
+    data = file.read_bytes()
+    with file.open("r+b") as stream:
+        stream.truncate(int(places[0][4]))
+    return tuple(
+        PageCopy(use=use, scale=scale, width=width, height=height, data=data[start:end])
+        for use, scale, width, height, start, end in places
+    )
 
 
 _PLAIN_MARKS: Final = frozenset({0xE0, 0xDB, 0xC0, 0xC1, 0xC2, 0xC4, 0xDD})

@@ -4,6 +4,7 @@ A decoder says the same of the same bytes. A rehearsal that plays the same drawn
 child process once; everything that comes from outside is always decoded.
 """
 
+import base64
 import hashlib
 import json
 import shutil
@@ -18,6 +19,7 @@ from pathlib import Path
 from jobs.intake import child
 from jobs.intake.decoded import Decoded
 from jobs.intake.limits import DEFAULT_LIMITS, Limits
+from jobs.intake.picture_copies import PageCopy
 
 _folder: ContextVar[Path | None] = ContextVar("folder_of_remembered_answers", default=None)
 
@@ -68,6 +70,9 @@ def _recalled(told: Path, copy: Path, folder: Path) -> Decoded:
         facts=answer["facts"],
         notes=tuple(answer["notes"]),
         working_copy=Path(own.name),
+        copies=tuple(
+            PageCopy(**{**copy, "data": base64.b64decode(copy["data"])}) for copy in answer["copies"]
+        ),
     )
 
 
@@ -80,6 +85,16 @@ def _remember(decoded: Decoded, told: Path, copy: Path) -> None:
         "extension": decoded.extension,
         "facts": dict(decoded.facts),
         "notes": list(decoded.notes),
+        "copies": [
+            {
+                "use": copy.use,
+                "scale": copy.scale,
+                "width": copy.width,
+                "height": copy.height,
+                "data": base64.b64encode(copy.data).decode("ascii"),
+            }
+            for copy in decoded.copies
+        ],
     }
     with tempfile.NamedTemporaryFile(dir=told.parent, delete=False) as waiting:
         shutil.copyfile(decoded.working_copy, waiting.name)

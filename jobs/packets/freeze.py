@@ -3,20 +3,28 @@
 import json
 from datetime import datetime
 
+from cryptography.x509 import load_der_x509_certificate
 from django.db.models import Q
 
+from jobs import storage
 from jobs.facts import job_facts, pack_set
 from jobs.ledger.entry import Entry, instant_text
-from jobs.models import Evidence, LogEntry, PackEditionOnFile, Packet
+from jobs.models import Evidence, LogEntry, Organisation, PackEditionOnFile, Packet
+from jobs.packets.copies import PICTURE_TYPES, Copies, copies_of
+from jobs.packets.frozen_parts import device_names, known_of, produced_copies
+from jobs.packets.outside import for_outside
 from jobs.packets.source import (
+    OUTSIDE_KINDS,
     WITHHELD_BY_KIND,
     EnclosedFile,
     LogLine,
     OrderCard,
     PacketSource,
     PackText,
+    SignerCard,
     attachment_name,
 )
+from jobs.signing.identities import identity_of
 from rules import ENGINE_VERSION
 from rules.assess import assess
 from rules.canonical import canonical_bytes
@@ -56,8 +64,26 @@ def freeze_source(packet: Packet) -> tuple[PacketSource, PackSet]:
         log_head=_log_head(packet),
         withheld=WITHHELD_BY_KIND.get(packet.kind, ()),
         form=2,
+        signer=signer_card(packet.organisation),
+        production=produced_copies(packet) if packet.kind == "counsel" else (),
+        devices=device_names(facts),
     )
+    if packet.kind in OUTSIDE_KINDS:
+        source = for_outside(source, packs, known_of(packet, source), storage.read)
     return source, packs
+
+
+def signer_card(organisation: Organisation) -> SignerCard | None:
+    """What the pages say of the key in use; None where the organisation has none."""
+    identity = identity_of(organisation)
+    if identity is None:
+        return None
+    certificate = load_der_x509_certificate(bytes(identity.certificate))
+    return SignerCard(
+        name=certificate.subject.rfc4514_string(),
+        key_sha256=identity.key_sha256,
+        is_demo=identity.is_demo,
+    )
 
 
 def _order_card(packet: Packet) -> OrderCard:
@@ -96,15 +122,17 @@ def _pack_texts(packet: Packet, judgement: Assessment) -> tuple[PackText, ...]:
 
 
 def _enclosed_files(packet: Packet) -> tuple[EnclosedFile, ...]:
-    rows = (
+    rows = list(
         Evidence.objects.filter(job=packet.job, received_at__lte=packet.as_of)
         .select_related("ended_by")
         .order_by("number")
     )
-    return tuple(_enclosed(row, packet.as_of) for row in rows)
+    pictures = {row.sha256: row.size_bytes for row in rows if row.media_type in PICTURE_TYPES}
+    copies = copies_of(organisation=packet.organisation, pictures=pictures, as_of=packet.as_of)
+    return tuple(_enclosed(row, packet.as_of, copies.get(row.sha256, {})) for row in rows)
 
 
-def _enclosed(row: Evidence, as_of: datetime) -> EnclosedFile:
+def _enclosed(row: Evidence, as_of: datetime, copies: Copies) -> EnclosedFile:
     number = row.number or 0
     ended = row.ended_at is not None and row.ended_at <= as_of
     return EnclosedFile(
@@ -118,6 +146,8 @@ def _enclosed(row: Evidence, as_of: datetime) -> EnclosedFile:
         set_aside_how=row.ended_how if ended else "",
         set_aside_by=row.ended_by.login if ended and row.ended_by is not None else "",
         set_aside_reason=row.ended_reason if ended else "",
+        copy_sha256=copies.get("small", ""),
+        large_sha256=copies.get("large", ""),
     )
 
 

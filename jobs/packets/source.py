@@ -26,6 +26,15 @@ class OrderCard:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SignerCard:
+    """The key that is to sign the packet: the name in its certificate, its SHA-256, is it for show."""
+
+    name: str
+    key_sha256: str
+    is_demo: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PackText:
     """One pack edition as published: its exact text with SHA-256, and the day it was withdrawn on."""
 
@@ -168,6 +177,7 @@ class PacketSource:
     redaction: what was withheld from a sealed packet; facts, judgement, order, log and files of this source
         then hold nothing of it, and ``serial`` and ``kind`` are those of the sealed packet.
     production: what of this job was given out before, to whom (kind ``counsel`` only).
+    signer: the key that signs the packet; None where the organisation has none and it stays unsigned.
     strangers: how many identifiers of other cars, customers and jobs were replaced by words.
     """
 
@@ -191,6 +201,7 @@ class PacketSource:
     production: tuple[ProducedCopy, ...] = ()
     devices: tuple[DeviceName, ...] = ()
     strangers: int = 0
+    signer: SignerCard | None = None
 
     @property
     def own_serial(self) -> str:
@@ -201,6 +212,10 @@ class PacketSource:
     def own_kind(self) -> str:
         """The kind of this very packet."""
         return self.kind if self.redaction is None else "redacted"
+
+    def shown_log(self) -> tuple[LogLine, ...]:
+        """The log lines that this packet shows."""
+        return tuple(line for line in self.log if not is_withheld(f"log/{line.n:09d}", self.withheld))
 
     def shipped_files(self) -> tuple[EnclosedFile, ...]:
         """The originals whose bytes may leave with this packet."""

@@ -27,6 +27,7 @@ from jobs.models import (
     PhotoHashBand,
     Session,
 )
+from jobs.packets.copies import keep_copies
 from jobs.services import (
     assessment_queue,
     capture,
@@ -123,6 +124,7 @@ def take_in(
             accept(decoded)
         sha256 = storage.put_pieces(_pieces(arrived.path))
         copy_sha256 = storage.put_pieces(_pieces(decoded.working_copy)) if decoded.working_copy else ""
+        keep_copies(organisation=job.organisation, of_sha256=sha256, copies=decoded.copies, as_of=as_of)
     captured, how = capture.captured_moment(
         decoded.facts,
         claimed_moment,
