@@ -29,6 +29,12 @@ def path(copy: UUID) -> Path:
     return _folder() / copy.hex
 
 
+def place(copy: UUID) -> Path:
+    """Where to write the bytes of a new copy; the folder is there."""
+    _folder().mkdir(parents=True, exist_ok=True)
+    return path(copy)
+
+
 def exists(copy: UUID) -> bool:
     return path(copy).is_file()
 

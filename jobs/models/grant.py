@@ -11,6 +11,19 @@ from jobs.models.packet import Packet
 from jobs.models.tenancy import TenantModel
 
 PURPOSES = ("insurer_audit", "owner_copy", "discovery", "sublet", "internal")
+# Parts that a grant can be limited to; page 1, what is withheld and later additions always come along.
+SECTIONS = (
+    "required",
+    "vehicle",
+    "procedures",
+    "people",
+    "waivers",
+    "time_line",
+    "evidence",
+    "computations",
+    "log",
+    "packs",
+)
 # Why a grant ended before its time: somebody asked for it, or what its giver chose beforehand came true.
 REVOKED_WHY = ("", "asked", "superseded", "sharer_left", "evidence_flagged", "wrong_tries")
 
@@ -149,6 +162,7 @@ class PacketDownload(TenantModel):
     downloaded_at = models.DateTimeField()
     sha256 = models.CharField(max_length=64)
     size_bytes = models.PositiveBigIntegerField()
+    form = models.CharField(max_length=6, default="pdf")
     request_id = models.CharField(max_length=64, blank=True, default="")
     recipient = models.CharField(max_length=260, blank=True, default="")
     ip = models.GenericIPAddressField(null=True, blank=True)
@@ -161,7 +175,8 @@ class PacketDownload(TenantModel):
             models.CheckConstraint(
                 condition=models.Q(person__isnull=False) | models.Q(grant__isnull=False),
                 name="download_is_somebodys",
-            )
+            ),
+            models.CheckConstraint(condition=models.Q(form__in=("pdf", "bundle")), name="download_form"),
         ]
         indexes: ClassVar = [models.Index(fields=("packet", "downloaded_at"), name="download_of_packet")]
 

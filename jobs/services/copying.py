@@ -48,7 +48,7 @@ def _make_copy(grant: AccessGrant, actor: Actor | None, as_of: datetime, caller:
     if packet is None or packet.state != "sealed":
         raise Conflict("packet_not_sealed", "This packet is not sealed yet.")
     with scope(packet.organisation_id):
-        _require_open(grant, as_of)
+        require_open(grant, as_of)
         data = stamped_copy(packet=packet, grant=grant, at=as_of)
         name = uuid.uuid4()
         copies.put(name, data)
@@ -66,7 +66,7 @@ def _make_copy(grant: AccessGrant, actor: Actor | None, as_of: datetime, caller:
             raise
 
 
-def _require_open(grant: AccessGrant, as_of: datetime) -> None:
+def require_open(grant: AccessGrant, as_of: datetime) -> None:
     """Asked before the costly work; what counts is decided once more when it is counted."""
     left = Q(max_downloads__isnull=True) | Q(downloads__lt=F("max_downloads"))
     if not AccessGrant.objects.filter(left, pk=grant.pk).exists():

@@ -10,12 +10,15 @@ from django.db.models import F, Q
 
 from jobs import copies
 from jobs.access import Actor
-from jobs.errors import Gone, NotFound
+from jobs.errors import Gone, NotAllowed, NotFound
 from jobs.ledger.append import append
 from jobs.link_access import holding
 from jobs.models import AccessGrant, CopyTransfer, Packet, PacketDownload
 
 LONGEST_USER_AGENT: Final = 300
+# What is given: the packet file, or the archive with it and the originals.
+PDF: Final = "pdf"
+BUNDLE: Final = "bundle"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,6 +40,7 @@ class Given:
     sha256: str
     size_bytes: int
     copy: UUID | None = None
+    form: str = PDF
 
 
 @transaction.atomic
@@ -58,6 +62,7 @@ def note_download(
         NotFound: no grant and not the actor's organisation.
         Gone: ``grant_over``: run out, taken back, or used up; decided in the same statement that counts, so
             two downloads at once cannot both be the last one.
+        NotAllowed: ``sections_only``: the file holds more than the grant names.
     """
     if grant is not None:
         _count(grant, actor, as_of)
@@ -75,6 +80,7 @@ def note_download(
         recipient=grant.recipient if grant is not None else "",
         ip=caller.ip or None,
         user_agent=_printable(caller.user_agent),
+        form=given.form,
         copy=given.copy,
         copy_until=as_of + copies.KEPT_FOR if given.copy is not None else None,
     )
@@ -84,6 +90,7 @@ def note_download(
         "grant": str(grant.pk) if grant is not None else "",
         "sha256": download.sha256,
         "bytes": download.size_bytes,
+        "form": download.form,
     }
     if grant is not None and grant.link_id is not None:
         detail["link"] = str(grant.link_id)
@@ -100,6 +107,8 @@ def note_download(
 
 
 def _count(grant: AccessGrant, actor: Actor | None, as_of: datetime) -> None:
+    if grant.sections:
+        raise NotAllowed("sections_only", "This access is for reading the parts it names, not for the file.")
     left = Q(max_downloads__isnull=True) | Q(downloads__lt=F("max_downloads"))
     rows = AccessGrant.objects.filter(left, pk=grant.pk)
     if actor is None:

@@ -193,7 +193,7 @@ def _seal_lines(case: _Case) -> list[Line]:
         key_line(key, case.key, is_demo=sealing.is_demo),
     ]
     if case.pdf is not None:
-        lines.append(signature_line(case.pdf, key))
+        lines.append(signature_line(case.pdf, key, is_copy=case.enclosed.recipient is not None))
     return lines
 
 

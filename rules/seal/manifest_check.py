@@ -81,8 +81,9 @@ def _leaf(entry: dict[str, Any]) -> bytes | None:
 
 
 def is_original(name: str) -> bool:
-    """Whether a listed file is an evidence original: those travel in the bundle, not in the PDF."""
-    return name.startswith("evidence-")
+    """Whether a file is an evidence original, or a painted picture in its place: those travel in the bundle
+    and are not attached to the PDF."""
+    return name.startswith(("evidence-", "redacted-"))
 
 
 def files_line(enclosed: Enclosed) -> Line:

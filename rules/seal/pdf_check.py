@@ -9,9 +9,12 @@ WHAT: Final = "pdf signature"
 PLACE: Final = "packet.pdf: signature"
 
 
-def signature_line(pdf: bytes, key_sha256: str) -> Line:
-    """Args:
-    key_sha256: of the key that signed the head; empty where none did.
+def signature_line(pdf: bytes, key_sha256: str, *, is_copy: bool = False) -> Line:
+    """The signature holds over the whole file and is by the key of the seal.
+
+    Args:
+        key_sha256: of the key that signed the head; empty where none did.
+        is_copy: a recipient's copy; it is signed when it is made, by the key in use then.
     """
     found = read_seal(pdf)
     if found.fault:
@@ -20,6 +23,12 @@ def signature_line(pdf: bytes, key_sha256: str) -> Line:
         if key_sha256:
             return differs(WHAT, "The PDF carries no signature, though its seal was made with a key.", PLACE)
         return not_checked(WHAT, "NOT SIGNED: the PDF carries no signature.")
+    if is_copy and found.key_sha256 != key_sha256:
+        return not_checked(
+            WHAT,
+            f"The copy's signature holds, by another key ({found.key_sha256}) than the seal's. Ask the "
+            "workshop whether it is theirs: the pages of a copy rest on it alone.",
+        )
     if found.key_sha256 != key_sha256:
         told = "the head of the log is not signed" if not key_sha256 else f"the seal is by {key_sha256}"
         return differs(WHAT, f"The PDF is signed by another key ({found.key_sha256}); {told}.", PLACE)
