@@ -36,7 +36,10 @@ from jobs.models import (
     Packet,
     Person,
     RepairOrder,
+    Sample,
+    SampleArchive,
     Session,
+    ShareLink,
     TenantModel,
     Vehicle,
     scope,
@@ -319,6 +322,42 @@ def packets_for(actor: Actor, *, as_of: datetime) -> QuerySet[Packet]:
     with unscoped():
         rows = Packet.objects.select_related("job__location", "organisation", "assessment")
     return rows.filter(Q(job__in=own) | Q(pk__in=granted))
+
+
+def samples_for(actor: Actor) -> QuerySet[Sample]:
+    """Samples of the organisation, for those who see all of it, and those opened by or for this person."""
+    with unscoped():
+        rows = Sample.objects.select_related("organisation", "for_person", "opened_by", "drawn_by")
+    mine = Q(for_person=actor.person) | Q(opened_by=actor.person)
+    if not actor.is_outsider and actor.location_ids is None:
+        mine |= Q(organisation=actor.organisation)
+    return rows.filter(mine).order_by("-opened_at", "pk")
+
+
+def get_sample_for(actor: Actor, sample_id: UUID | str) -> Sample:
+    """A sample. Raises ``NotFound``. Its organisation may be another: open ``scope_of`` it to read on."""
+    return _one(samples_for(actor), pk=_uuid(sample_id))
+
+
+def get_archive_for(actor: Actor, archive_id: UUID | str) -> SampleArchive:
+    """An archive that was asked for by this very person. Raises ``NotFound``."""
+    with unscoped():
+        rows = SampleArchive.objects.select_related("sample", "organisation")
+    return _one(rows.filter(person=actor.person), pk=_uuid(archive_id))
+
+
+def get_grant_for(actor: Actor, grant_id: UUID | str) -> AccessGrant:
+    """A grant to a packet of one of the actor's jobs. Raises ``NotFound``."""
+    rows = _rows(actor, AccessGrant).filter(packet__job__in=jobs_for(actor).values("pk"))
+    return _one(rows, pk=_uuid(grant_id))
+
+
+def get_link_for(actor: Actor, link_id: UUID | str) -> ShareLink:
+    """A link that opens packets of the actor's jobs, and of no others. Raises ``NotFound``."""
+    with scope(actor.organisation_id):
+        foreign = AccessGrant.objects.exclude(packet__job__in=jobs_for(actor).values("pk"))
+    rows = _rows(actor, ShareLink).exclude(pk__in=foreign.filter(link__isnull=False).values("link_id"))
+    return _one(rows, pk=_uuid(link_id))
 
 
 def get_packet_for(actor: Actor, packet_id: UUID | str, *, as_of: datetime) -> Packet:

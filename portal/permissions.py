@@ -136,8 +136,12 @@ PERMISSIONS: Final[Mapping[str, Mapping[str, Rule]]] = {
     "web:gate-release": {"POST": Rule(RELEASE, MANAGERS)},
     "web:gate-delivery": {"POST": Rule(RECORD, DESK)},
     "web:gate-packet": {"POST": Rule(PACKETS, MANAGERS | frozenset({"quality_reviewer"}))},
+    "web:heads": {"GET": Rule(READ, MANAGERS)},
+    "web:heads-address": {"POST": Rule(RECORD, MANAGERS)},
     "web:packets": {"GET": Rule(READ, OUTSIDERS)},
     "web:packet": {"GET": Rule(READ, OUTSIDERS)},
+    "web:packet-picture": {"GET": Rule(READ, OUTSIDERS)},
+    "web:copy": {"GET": Rule(READ, OUTSIDERS)},
     "web:packet-download": {"POST": Rule(READ, DESK | QUALITY | OUTSIDERS)},
 }
 

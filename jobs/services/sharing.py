@@ -13,7 +13,7 @@ from jobs.access import Actor
 from jobs.errors import Conflict, NotFound
 from jobs.link_access import link_sha256, new_link_text
 from jobs.models import AccessGrant, Packet, Person, ShareLink
-from jobs.models.grant import PURPOSES
+from jobs.models.grant import PURPOSES, SECTIONS
 from jobs.services import recording, values
 from jobs.services.passphrases import hash_passphrase
 from jobs.services.values import refused
@@ -74,7 +74,7 @@ def grant_access(*, packet: Packet, actor: Actor, as_of: datetime, entry: GrantE
     recording.require_role(actor, *GRANTERS)
     _require_own_and_sealed(packet, actor)
     grant = _grant(packet, actor, as_of, entry)
-    grant.pk, grant.to_person = entry.id, _receiver(actor, entry.to_person)
+    grant.pk, grant.to_person = entry.id, receiver(actor, entry.to_person)
     there = AccessGrant.objects.filter(pk=entry.id).first()
     if there is not None:
         same = (there.packet_id, there.to_person_id) == (packet.pk, grant.to_person_id)
@@ -184,7 +184,7 @@ def _told(grant: AccessGrant, packet: Packet) -> dict[str, str]:
     }
 
 
-def _receiver(actor: Actor, login: str) -> Person:
+def receiver(actor: Actor, login: str) -> Person:
     """A colleague, or somebody who looks from outside. Others' staff are not told apart from nobody."""
     person = Person.objects.filter(login=login.lower(), is_active=True).first()
     is_colleague = person is not None and person.organisation_id == actor.organisation_id
@@ -207,7 +207,7 @@ def _until(entry: GrantEntry | LinkEntry, as_of: datetime) -> datetime:
 def _sections(sections: tuple[str, ...]) -> list[str]:
     if len(sections) > MOST_SECTIONS:
         raise refused("too_many", "sections", f"sections has more than {MOST_SECTIONS} names.")
-    return [values.read_text(name, "sections", longest=60) for name in dict.fromkeys(sections)]
+    return values.read_choices(list(dict.fromkeys(sections)), SECTIONS, "sections")
 
 
 def _most_downloads(value: int | None) -> int | None:

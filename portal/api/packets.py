@@ -15,8 +15,8 @@ from jobs.services.entries import build_entry
 from jobs.services.packet import request_packet
 from jobs.services.packet_taking import take_packet
 from jobs.services.sharing import GrantEntry, grant_access
+from portal.addresses import caller_of
 from portal.downloads import attachment_of
-from portal.errors import request_id_of
 from portal.fields import (
     ChoiceField,
     IdField,
@@ -90,7 +90,7 @@ class PacketContent(Resource):
             packet=packet,
             actor=self.actor,
             as_of=self.as_of,
-            request_id=request_id_of(request._request),
+            caller=caller_of(request._request),
         )
         file_name = f"{packet.serial.replace('/', '-')}.pdf"
         return attachment_of(data, media_type="application/pdf", file_name=file_name)

@@ -30,6 +30,7 @@ class Processes:
         try:
             web = [sys.executable, "-m", "gunicorn", "portal.wsgi:application", "--no-control-socket"]
             web += ["--bind", f"127.0.0.1:{self.port}", "--worker-class", "gthread"]
+            web += ["--logger-class", "portal.log_lines.LinkFreeLogger"]
             self._start("web", [*web, "--workers", "2", "--threads", "4"])
             self._start("worker", [sys.executable, "manage.py", "run_worker"])
             self._wait_until_ready()

@@ -4,17 +4,22 @@ from typing import Any
 from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
+from django.shortcuts import redirect
 from django.views.decorators.http import require_http_methods, require_POST
 
-from jobs.access import Actor, get_packet_for, grant_of_packet, grants_for, scope_of
+from jobs.access import Actor, get_packet_for, grant_of_packet, grants_for
 from jobs.errors import NotFound
-from jobs.selectors import cars, granted
+from jobs.link_access import copy_of_person
+from jobs.selectors import granted
+from jobs.services.copying import copy_for_person
 from jobs.services.packet_taking import take_packet
+from portal.addresses import caller_of
 from portal.clock import now
 from portal.downloads import attachment_of
-from portal.errors import request_id_of
+from portal.ranges import copy_answer, kept_download
+from portal.web import reader
 from portal.web.doors import page, show
-from portal.web.job_page import page_of
 
 
 @page
@@ -27,26 +32,51 @@ def packet_list(request: HttpRequest, actor: Actor) -> HttpResponse:
 @page
 @require_http_methods(["GET", "HEAD"])
 def packet(request: HttpRequest, actor: Actor, packet_id: UUID) -> HttpResponse:
+    """The reader: the statement of record with its claims, as the sealed file says them."""
+    grant = _grant(actor, packet_id)
+    context = reader.reader_of(grant, reader.places_of_person(packet_id), as_of=now())
+    return show(request, "audit/packet.html", context)
+
+
+@page
+@require_http_methods(["GET", "HEAD"])
+def picture(request: HttpRequest, actor: Actor, packet_id: UUID, number: int) -> HttpResponse:
+    """One photo of the packet, as its pages show it."""
+    return reader.picture_of(_grant(actor, packet_id), number)
+
+
+def _grant(actor: Actor, packet_id: UUID) -> Any:
     row = get_packet_for(actor, packet_id, as_of=now())
     grant = grant_of_packet(actor, row, as_of=now())
     if grant is None or row.state != "sealed":
         raise NotFound()
-    with scope_of(row):
-        summary = granted.summary(grant)
-        assessment = granted.sealed_assessment(row)
-        shown = page_of(assessment, cars.people_by_id(row.organisation_id), summary.tz)
-        check = granted.integrity(row)
-    context: dict[str, Any] = {"packet": summary, "page": shown, "check": check}
-    return show(request, "audit/packet.html", context)
+    return grant
 
 
 @page
 @require_POST
 def download(request: HttpRequest, actor: Actor, packet_id: UUID) -> HttpResponse:
-    """The sealed file to the shop's own people, a copy stamped with the recipient to everybody else."""
+    """The sealed file to the shop's own people; to everybody else a copy stamped with the recipient.
+
+    The copy is made and counted here; its address, which follows, can be fetched in several goes.
+    """
     at = now()
     row = get_packet_for(actor, packet_id, as_of=at)
     if row.state != "sealed":
         raise NotFound()
-    data = take_packet(packet=row, actor=actor, as_of=at, request_id=request_id_of(request))
-    return attachment_of(data, media_type="application/pdf", file_name=f"{row.serial.replace('/', '-')}.pdf")
+    if row.organisation_id == actor.organisation_id and not actor.is_outsider:
+        data = take_packet(packet=row, actor=actor, as_of=at, caller=caller_of(request))
+        name = f"{row.serial.replace('/', '-')}.pdf"
+        return attachment_of(data, media_type="application/pdf", file_name=name)
+    made = copy_for_person(packet=row, actor=actor, as_of=at, caller=caller_of(request))
+    answer = redirect("web:copy", made.copy)
+    answer.status_code = 303
+    return answer
+
+
+@page
+@require_http_methods(["GET", "HEAD"])
+def copy(request: HttpRequest, actor: Actor, copy_id: UUID) -> HttpResponseBase:
+    """A copy that was made for this very person, while what it came from is open to them."""
+    made = copy_of_person(actor.person.pk, copy_id, as_of=now())
+    return copy_answer(request, kept_download(request, made))

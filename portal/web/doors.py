@@ -8,6 +8,7 @@ from uuid import UUID
 from django.conf import settings
 from django.core.signing import BadSignature, Signer
 from django.http import HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.utils.http import urlencode
 
@@ -29,17 +30,19 @@ _SECTIONS = (
         ("web:board", "web:gate", "web:gate-release", "web:gate-delivery", "web:gate-packet"),
     ),
     ("web:cars", "Cars", ("web:cars", "web:car", "web:car-photo", "web:car-file", "web:car-sign")),
+    ("web:heads", "Heads of the log", ("web:heads", "web:heads-address")),
     ("web:packets", "Packets", ("web:packets", "web:packet")),
 )
 P = ParamSpec("P")
-View = Callable[Concatenate[HttpRequest, Actor, P], HttpResponse]
+View = Callable[Concatenate[HttpRequest, Actor, P], HttpResponseBase]
 
 
-def page(view: View[P]) -> Callable[Concatenate[HttpRequest, P], HttpResponse]:
+def page(view: View[P]) -> Callable[Concatenate[HttpRequest, P], HttpResponseBase]:
     """Wraps a view that takes the actor: sign-in, permission by route and method, scope, error pages."""
 
     @wraps(view)
-    def door(request: HttpRequest, /, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
+    def door(request: HttpRequest, /, *args: P.args, **kwargs: P.kwargs) -> HttpResponseBase:
+        answer: HttpResponseBase
         try:
             actor = actor_of_session(request)
         except NotSignedIn:

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from portal.web import auditor, operations, sessions, technician
+from portal.web import auditor, heads, links, operations, sessions, technician
 
 urlpatterns = [
     path("", sessions.home, name="home"),
@@ -20,7 +20,17 @@ urlpatterns = [
     path("gate/<uuid:job_id>/release", operations.release, name="gate-release"),
     path("gate/<uuid:job_id>/delivery", operations.delivery, name="gate-delivery"),
     path("gate/<uuid:job_id>/packet", operations.seal_packet, name="gate-packet"),
+    path("heads", heads.head_list, name="heads"),
+    path("heads/address", heads.set_address, name="heads-address"),
     path("packets", auditor.packet_list, name="packets"),
     path("packets/<uuid:packet_id>", auditor.packet, name="packet"),
     path("packets/<uuid:packet_id>/download", auditor.download, name="packet-download"),
+    path("packets/<uuid:packet_id>/pictures/<int:number>", auditor.picture, name="packet-picture"),
+    path("copies/<uuid:copy_id>", auditor.copy, name="copy"),
+    path("s/<str:token>", links.landing, name="link"),
+    path("s/<str:token>/passphrase", links.passphrase, name="link-passphrase"),
+    path("s/<str:token>/packets/<uuid:packet_id>", links.packet, name="link-packet"),
+    path("s/<str:token>/packets/<uuid:packet_id>/copy", links.take, name="link-take"),
+    path("s/<str:token>/packets/<uuid:packet_id>/pictures/<int:number>", links.picture, name="link-picture"),
+    path("s/<str:token>/copies/<uuid:copy_id>", links.copy, name="link-copy"),
 ]

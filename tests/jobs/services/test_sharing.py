@@ -44,8 +44,8 @@ def grant(shop: Shop, packet: Packet, login: str = "tachterly", **fields: Any) -
 def test_managers_grant(shop: Shop, packet: Packet, joris: Any) -> None:
     with pytest.raises(NotAllowed):
         grant(shop, packet, "itolvaar")
-    made = grant(shop, packet, sections=("verdicts", "verdicts", "evidence"))
-    assert (made.to_person, made.sections) == (joris, ["verdicts", "evidence"])
+    made = grant(shop, packet, sections=("procedures", "procedures", "evidence"))
+    assert (made.to_person, made.sections) == (joris, ["procedures", "evidence"])
     assert grant(shop, packet, id=made.pk).pk == made.pk
     with pytest.raises(Conflict) as conflict:
         grant(shop, packet, id=made.pk, until=shop.text("12:00", days=10))

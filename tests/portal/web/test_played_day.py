@@ -92,7 +92,10 @@ def test_a_download_is_logged_and_carries_the_readers_name(day: PlayedDay) -> No
     assert auditor.get(f"/packets/{day.packet.id}/download").status_code in (403, 405)
     with unscoped():
         before = PacketDownload.objects.count()
-    taken = auditor.post(f"/packets/{day.packet.id}/download")
+    made = auditor.post(f"/packets/{day.packet.id}/download")
+    assert made.status_code == 303
+    assert client_of("abrast").get(made.url).status_code == 404
+    taken = auditor.get(made.url)
     assert taken.status_code == 200
     assert taken.headers["Content-Type"] == "application/pdf"
     assert taken.headers["Content-Disposition"].startswith("attachment")
