@@ -1,6 +1,9 @@
 """The process that renders: from one prepared folder to the PDF in it, without settings or network."""
 
+import ctypes
+import errno
 import json
+import os
 import resource
 import sys
 from datetime import datetime
@@ -17,9 +20,6 @@ from jobs.packets.fonts import FONT_FILES
 from jobs.packets.pictures import thumbnail
 from jobs.packets.plots import draw
 
-MOST_MEMORY_BYTES: Final = 3 << 30
-MOST_CPU_S: Final = 150
-MOST_FILE_BYTES: Final = 4 << 30
 # A packet with more pages than this is refused (project default).
 MOST_PAGES: Final = 600
 STYLE: Final = Path(__file__).parent / "style"
@@ -30,6 +30,29 @@ PAGE_1_END: Final = "page-1-end"
 # Exit codes that the parent turns into its own errors.
 ASKED_OUTSIDE: Final = 3
 TOO_LONG: Final = 4
+OUT_OF_MEMORY: Final = 5
+TOO_LARGE: Final = 6
+PICTURE_MISSING: Final = 7
+
+_CLONE_NEWUSER: Final = 0x10000000
+_CLONE_NEWNET: Final = 0x40000000
+# What Python does on the way to another machine; each is refused, whatever asks for it.
+_WAYS_OUT: Final = frozenset(
+    {
+        "socket.bind",
+        "socket.connect",
+        "socket.getaddrinfo",
+        "socket.gethostbyaddr",
+        "socket.gethostbyname",
+        "socket.sendmsg",
+        "socket.sendto",
+        "urllib.Request",
+    }
+)
+
+
+class PictureMissingError(FatalURLFetchingError):  # type: ignore[misc]
+    """A picture that the page shows is not where its bytes should lie: an error, never a gap."""
 
 
 class PacketFetcher(URLFetcher):  # type: ignore[misc]
@@ -48,6 +71,8 @@ class PacketFetcher(URLFetcher):  # type: ignore[misc]
             raise FatalURLFetchingError(f"a packet page asked for {url[:80]}")
         try:
             body, media_type = self.answer(kind, name)
+        except FileNotFoundError as error:
+            raise PictureMissingError(f"the bytes of {kind} {name[:80]} are not there") from error
         except KeyError as error:
             raise FatalURLFetchingError(f"a packet page asked for {url[:80]}") from error
         return URLFetcherResponse(url, body, {"Content-Type": media_type})
@@ -66,12 +91,32 @@ class PacketFetcher(URLFetcher):  # type: ignore[misc]
         raise KeyError(kind)
 
 
-def limit() -> None:
-    """Bounds memory, processor time and file size of this process (project defaults)."""
-    resource.setrlimit(resource.RLIMIT_AS, (MOST_MEMORY_BYTES, MOST_MEMORY_BYTES))
-    resource.setrlimit(resource.RLIMIT_CPU, (MOST_CPU_S, MOST_CPU_S + 5))
-    resource.setrlimit(resource.RLIMIT_FSIZE, (MOST_FILE_BYTES, MOST_FILE_BYTES))
-    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+def limit(most: dict[str, int]) -> None:
+    """Bounds memory, processor time and file size of this process, and leaves the network."""
+    for what, bound, kill in (
+        (resource.RLIMIT_AS, most["memory_bytes"], 0),
+        (resource.RLIMIT_CPU, most["cpu_s"], 5),
+        (resource.RLIMIT_FSIZE, most["file_bytes"], 0),
+        (resource.RLIMIT_CORE, 0, 0),
+    ):
+        _, ceiling = resource.getrlimit(what)
+        hard = bound + kill if ceiling == resource.RLIM_INFINITY else min(bound + kill, ceiling)
+        resource.setrlimit(what, (min(bound, hard), hard))
+    leave_network()
+
+
+def leave_network() -> None:
+    """No way out: an empty network where the system allows one, and no Python call that would use it."""
+    unshare = getattr(ctypes.CDLL(None, use_errno=True), "unshare", None)
+    if unshare is not None:
+        # Root needs no user namespace for it, and would lose its right to read its own code in one.
+        unshare(_CLONE_NEWNET if os.geteuid() == 0 else _CLONE_NEWUSER | _CLONE_NEWNET)
+    sys.addaudithook(_refuse_network)
+
+
+def _refuse_network(event: str, _: tuple[object, ...]) -> None:
+    if event in _WAYS_OUT:
+        raise PermissionError(f"the rendering process may not use the network ({event})")
 
 
 def laid_out(page: HTML, options: dict[str, Any]) -> Document:
@@ -102,15 +147,25 @@ def render(folder: Path) -> int:
         document.write_pdf(rendered, **order["options"])
     except FatalURLFetchingError as error:
         sys.stderr.write(f"{error}\n")
-        return ASKED_OUTSIDE
+        return PICTURE_MISSING if isinstance(error, PictureMissingError) else ASKED_OUTSIDE
     attachments = [Attachment(**{**item, "path": Path(item["path"])}) for item in order["attachments"]]
     finish(rendered, folder / "packet.pdf", attachments, datetime.fromisoformat(order["dated"]))
     return 0
 
 
 def main() -> int:
-    limit()
-    return render(Path(sys.argv[1]))
+    folder = Path(sys.argv[1])
+    limit(json.loads((folder / "order.json").read_text(encoding="utf-8"))["limits"])
+    try:
+        return render(folder)
+    except MemoryError:
+        sys.stderr.write("more memory than a rendering may take\n")
+        return OUT_OF_MEMORY
+    except OSError as error:
+        if error.errno != errno.EFBIG:
+            raise
+        sys.stderr.write("a larger file than a rendering may write\n")
+        return TOO_LARGE
 
 
 if __name__ == "__main__":

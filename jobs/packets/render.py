@@ -7,7 +7,7 @@ import subprocess
 import sys
 import tempfile
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
@@ -18,7 +18,22 @@ from jobs.packets.manifest import PlannedFile
 # A rendering takes one to a few seconds; longer than this it is stopped (project default).
 LONGEST_S: Final = 170
 HOUSE: Final = Path(__file__).resolve().parents[2]
-CODES: Final = {3: "packet_asked_outside", 4: "packet_too_long"}
+CODES: Final = {
+    3: "packet_asked_outside",
+    4: "packet_too_long",
+    5: "packet_render_stopped",
+    6: "packet_too_large",
+    7: "packet_picture_missing",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limits:
+    """What one rendering may cost (project defaults): address space, processor seconds, largest file."""
+
+    memory_bytes: int = 3 << 30
+    cpu_s: int = 150
+    file_bytes: int = 4 << 30
 
 
 class RenderError(DomainError):
@@ -40,6 +55,7 @@ class Order:
         files: attachments whose bytes are given; stored: paths of attachments that lie in storage.
         variant: ``pdf/a-3a`` for packets, None for a stamp that is only painted over pages.
         longest_s: seconds after which the child is stopped.
+        limits: what the child may cost.
     """
 
     page: str
@@ -51,6 +67,7 @@ class Order:
     stored: Mapping[str, Path] = field(default_factory=dict)
     variant: str | None = "pdf/a-3a"
     longest_s: float = LONGEST_S
+    limits: Limits = Limits()
 
 
 def render_pdf(order: Order) -> bytes:
@@ -58,7 +75,8 @@ def render_pdf(order: Order) -> bytes:
 
     Raises:
         RenderError: ``packet_asked_outside`` when a page refers to anything that is not the packet's own,
-            ``packet_too_long``, ``packet_render_stopped`` (time or memory), ``packet_not_rendered``.
+            ``packet_too_long`` (pages), ``packet_too_large`` (bytes), ``packet_picture_missing``,
+            ``packet_render_stopped`` (time or memory), ``packet_not_rendered``.
     """
     with tempfile.TemporaryDirectory(prefix="packet-") as name:
         folder = Path(name)
@@ -94,6 +112,7 @@ def prepare(folder: Path, order: Order) -> None:
         "charts": dict(order.charts),
         "pictures": {key: str(path) for key, path in order.pictures.items()},
         "attachments": attachments,
+        "limits": asdict(order.limits),
     }
     (folder / "order.json").write_text(json.dumps(plain), encoding="utf-8")
     (folder / "page.html").write_text(order.page, encoding="utf-8")

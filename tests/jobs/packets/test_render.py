@@ -1,6 +1,8 @@
 """The rendering child asks nobody outside, is bounded, and says what went wrong by code."""
 
 import http.server
+import subprocess
+import sys
 import threading
 from collections.abc import Iterator
 from dataclasses import replace
@@ -9,10 +11,11 @@ from pathlib import Path
 
 import pytest
 
+from jobs.errors import DomainError
 from jobs.packets.child import ASKED_OUTSIDE, render
 from jobs.packets.fonts import FONT_FILES, printable
 from jobs.packets.manifest import PlannedFile
-from jobs.packets.render import Order, RenderError, prepare, render_pdf
+from jobs.packets.render import HOUSE, Limits, Order, RenderError, prepare, render_pdf
 
 pytestmark = pytest.mark.slow
 DATED = datetime(2026, 5, 5, 17, tzinfo=UTC)
@@ -120,3 +123,73 @@ def test_every_font_file_is_there() -> None:
 )
 def test_what_no_font_shows_is_written_as_its_code(text: str, shown: str) -> None:
     assert printable(text) == shown
+
+
+# ------------------------------------------------------------------ each limit of the child, seen to hold
+
+
+def heavy(rows: int) -> str:
+    """A table that takes seconds and tens of megabytes to lay out."""
+    return "<table>" + ("<tr>" + "<td>cell</td>" * 12 + "</tr>") * rows + "</table>"
+
+
+def test_a_rendering_that_needs_too_much_memory_is_stopped() -> None:
+    with pytest.raises(RenderError) as caught:
+        render_pdf(replace(page(heavy(900)), limits=Limits(memory_bytes=420 << 20)))
+    assert caught.value.code == "packet_render_stopped"
+
+
+def test_a_rendering_that_needs_too_much_processor_time_is_stopped() -> None:
+    with pytest.raises(RenderError) as caught:
+        render_pdf(replace(page(heavy(900)), limits=Limits(cpu_s=3)))
+    assert caught.value.code == "packet_render_stopped"
+
+
+def test_a_rendering_that_writes_too_large_a_file_is_stopped() -> None:
+    with pytest.raises(RenderError) as caught:
+        render_pdf(replace(page(heavy(60)), limits=Limits(file_bytes=4096)))
+    assert caught.value.code == "packet_too_large"
+
+
+def test_the_same_page_within_its_limits_is_rendered() -> None:
+    assert render_pdf(page(heavy(60))).startswith(b"%PDF")
+
+
+def test_the_child_has_no_network(listener: tuple[str, list[str]]) -> None:
+    """Whatever asks inside the child, by address or by name, gets no answer; the listener hears nothing."""
+    url, asked = listener
+    port = url.rsplit(":", 1)[1]
+    code = (
+        "import socket, sys, urllib.request\n"
+        "from jobs.packets.child import leave_network\n"
+        "leave_network()\n"
+        "def tried(call):\n"
+        "    try: call()\n"
+        "    except (OSError, PermissionError): return 'refused'\n"
+        "    return 'reached'\n"
+        f"print(tried(lambda: socket.create_connection(('127.0.0.1', {port}), 2)))\n"
+        "print(tried(lambda: socket.getaddrinfo('localhost', 80)))\n"
+        f"print(tried(lambda: urllib.request.urlopen('{url}/asked', timeout=2)))\n"
+        "print(tried(lambda: socket.socket(socket.AF_INET, socket.SOCK_DGRAM)"
+        f".sendto(b'x', ('127.0.0.1', {port}))))\n"
+    )
+    made = subprocess.run([sys.executable, "-c", code], capture_output=True, cwd=HOUSE, check=True)
+    assert made.stdout.decode().split() == ["refused"] * 4
+    assert asked == []
+
+
+def test_a_picture_that_is_gone_is_an_error_and_no_gap(tmp_path: Path) -> None:
+    order = replace(
+        page('<p>before</p><img src="packet:picture/ab"><p>after</p>'),
+        pictures={"ab": tmp_path / "not-there"},
+    )
+    with pytest.raises(RenderError) as caught:
+        render_pdf(order)
+    assert caught.value.code == "packet_picture_missing"
+    assert "are not there" in caught.value.message
+
+
+def test_a_renderer_error_is_our_own_and_no_base_exception(listener: tuple[str, list[str]]) -> None:
+    """The rendering library's fatal error derives from BaseException; the caller must see a DomainError."""
+    with pytest.raises(DomainError):
+        render_pdf(page(f'<img src="{listener[0]}/img">'))
