@@ -10,14 +10,16 @@ from celery import shared_task
 from jobs.ledger.tree import make_tiles
 from jobs.models import OutboxEntry
 from jobs.moment import now
+from jobs.selectors.heads import MAIL_HEAD
 from jobs.services.addition_print import print_addition as print_addition_of
 from jobs.services.assessment import bury_run, perform_assessment
 from jobs.services.due import look_ahead as look_ahead_of
 from jobs.services.head_mail import bury_mail, send_head
-from jobs.services.heads import MAIL_HEAD
 from jobs.services.heads import publish_head as publish_head_of
 from jobs.services.later_events import perform_event
-from jobs.services.packet import bury_packet, perform_packet
+from jobs.services.packet_sealing import bury_packet, perform_packet
+from jobs.services.packet_signing import STAMP_TASK
+from jobs.services.packet_time_stamp import perform_time_stamp
 from jobs.work import LOOK_AHEAD, PUBLISH_HEAD, Bury, carry_out
 
 ASSESS_JOB: Final = "jobs.assess_job"
@@ -40,6 +42,11 @@ def _build(entry: OutboxEntry) -> None:
 
 def _bury_packet(arguments: Mapping[str, Any], error: str) -> None:
     bury_packet(packet_id=UUID(arguments["packet_id"]), error=error, as_of=now())
+
+
+def _time_stamp(entry: OutboxEntry) -> None:
+    told = entry.arguments
+    perform_time_stamp(packet_id=UUID(told["packet_id"]), attempt=told["attempt"], as_of=now())
 
 
 def _print_addition(entry: OutboxEntry) -> None:
@@ -87,6 +94,12 @@ def assess_job(entry_id: int) -> str:
 def build_packet(entry_id: int) -> str:
     """Builds and seals one packet."""
     return carry_out(entry_id, _build, bury=_bury_packet)
+
+
+@shared_task(name=STAMP_TASK)  # type: ignore[untyped-decorator]  # Celery ships no types
+def time_stamp_packet(entry_id: int) -> str:
+    """Asks once for a time stamp over a sealed packet."""
+    return carry_out(entry_id, _time_stamp)
 
 
 @shared_task(name=LOOK_AHEAD)  # type: ignore[untyped-decorator]  # Celery ships no types

@@ -5,6 +5,7 @@ from django.urls import URLPattern, URLResolver, include, path
 from portal.api.urls import urlpatterns as api_urlpatterns
 from portal.description import docs, problems, schema
 from portal.health import livez, readyz
+from portal.public_heads import atom, consistency, heads, inclusion
 from portal.web.urls import urlpatterns as web_urlpatterns
 
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -14,6 +15,10 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("api/docs/", docs, name="docs"),
     path("api/problems", problems, name="problems"),
     path("api/v1/", include((api_urlpatterns, "api"))),
+    path("heads/<uuid:organisation_id>/", heads, name="heads"),
+    path("heads/<uuid:organisation_id>/atom", atom, name="heads-atom"),
+    path("heads/<uuid:organisation_id>/consistency", consistency, name="heads-consistency"),
+    path("heads/<uuid:organisation_id>/inclusion/<int:n>", inclusion, name="heads-inclusion"),
     path("", include((web_urlpatterns, "web"))),
 ]
 

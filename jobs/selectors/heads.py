@@ -1,13 +1,16 @@
 """The heads of the log as they are handed outside and listed, and the comparison with one that was kept."""
 
 from dataclasses import dataclass
-from typing import Literal
+from datetime import date
+from typing import Final, Literal
 from uuid import UUID
 
 from jobs.ledger.tree import LogTree, size_of
-from jobs.models import Organisation, TreeHead, unscoped
+from jobs.models import Organisation, OutboxEntry, TreeHead, unscoped
+from jobs.work import PUBLISH_HEAD
 
 LISTED = 60
+MAIL_HEAD: Final = "jobs.mail_head"
 Verdict = Literal["same", "differs", "shorter"]
 
 
@@ -49,3 +52,20 @@ def compare(organisation: Organisation, *, size: int, root: str) -> Comparison:
     found = LogTree(organisation.pk, size).root().hex()
     verdict: Verdict = "same" if found == root else "differs"
     return Comparison(verdict=verdict, size=size, entries=entries)
+
+
+def not_delivered(organisation: Organisation, head: TreeHead) -> tuple[UUID, ...]:
+    """Ids of the people whom this head did not reach after all tries."""
+    rows = OutboxEntry.objects.filter(
+        organisation=organisation, task=MAIL_HEAD, key__startswith=f"{head.pk}/", state="dead"
+    )
+    return tuple(UUID(row.arguments["person"]) for row in rows.order_by("pk"))
+
+
+def last_failure(organisation: Organisation, day: date) -> str:
+    """Why the day's head could not be made at the last try; empty where no try failed."""
+    tries = OutboxEntry.objects.filter(
+        organisation=organisation, task=PUBLISH_HEAD, key__startswith=day.isoformat()
+    )
+    last = tries.exclude(last_error="").order_by("-pk").first()
+    return "" if last is None else last.last_error

@@ -13,12 +13,12 @@ from jobs.ledger.heads import sign_head
 from jobs.ledger.tree import size_of
 from jobs.ledger.verify import verify_organisation
 from jobs.models import Organisation, Person, TreeHead, unscoped
+from jobs.selectors.heads import MAIL_HEAD
 from jobs.services.due import local_day
 from jobs.signing.identities import signer_of
 from rules.canonical import sha256_hex
 
 PROGRAM: Final = "log-heads"
-MAIL_HEAD: Final = "jobs.mail_head"
 RECEIVERS: Final = "location_manager"
 
 

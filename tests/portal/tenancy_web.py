@@ -52,6 +52,11 @@ WEB_ROWS: Final[tuple[Row, ...]] = (
         "gate-packet", lambda things: f"/gate/{things.job}/packet", by="location_manager", method="POST",
         gives=302, body=_form(),
     ),
+    _page("heads", lambda things: "/heads", by="location_manager", reach="none"),
+    _page(
+        "heads-address", lambda things: "/heads/address", by="location_manager", method="POST", gives=302,
+        body=_form(address="manager@brackwater.example"), reach="none",
+    ),
     _page("packets", lambda things: "/packets", by="auditor", reach="none"),
     # Nothing was granted here: see the tests of the auditor's pages for what was.
     _page("packet", lambda things: f"/packets/{things.packet}", by="auditor", gives=404),

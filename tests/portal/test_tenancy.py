@@ -27,7 +27,20 @@ pytestmark = [pytest.mark.slow, pytest.mark.django_db]
 ROWS: Final = (*API_ROWS, *WEB_ROWS)
 # They name nothing and tell nothing of the record: whoever comes may have them.
 OPEN_TO_ALL: Final = frozenset(
-    {"livez", "readyz", "schema", "docs", "problems", "web:sign-in", "web:sign-out", "web:look"}
+    {
+        "livez",
+        "readyz",
+        "schema",
+        "docs",
+        "problems",
+        "web:sign-in",
+        "web:sign-out",
+        "web:look",
+        "heads",
+        "heads-atom",
+        "heads-consistency",
+        "heads-inclusion",
+    }
 )
 METHODS: Final = ("GET", "POST", "PUT", "PATCH", "DELETE")
 # What differs between renderings without telling anything: the form's own random token, and the address that
