@@ -5,6 +5,7 @@ import os
 import tempfile
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
+from datetime import datetime
 from pathlib import Path
 from typing import BinaryIO, Final
 
@@ -77,7 +78,7 @@ def put_pieces(pieces: Iterable[bytes]) -> str:
 
 
 def _keep(arrived: Path, final: Path) -> None:
-    if final.is_file() and _hash_of(final) == final.name:
+    if _is_there(final):
         arrived.unlink()
         return
     final.parent.mkdir(parents=True, exist_ok=True)
@@ -85,6 +86,18 @@ def _keep(arrived: Path, final: Path) -> None:
     os.replace(arrived, final)
     for folder in (final.parent, final.parent.parent, final.parent.parent.parent):
         _sync_folder(folder)
+
+
+def _is_there(final: Path) -> bool:
+    """Whether these very bytes are kept already; then they count as kept anew from now on."""
+    try:
+        if not final.is_file() or _hash_of(final) != final.name:
+            return False
+        os.utime(final)
+    except FileNotFoundError:
+        # It was deleted at this very moment.
+        return False
+    return True
 
 
 def _sync_folder(folder: Path) -> None:
@@ -152,15 +165,32 @@ def _is_name(name: str) -> bool:
     return len(name) == 64 and set(name) <= set("0123456789abcdef")
 
 
-def remove(sha256: str) -> bool:
-    """Deletes the bytes under that hash for good; False where they were not there.
+def remove(sha256: str, *, unused_since: datetime) -> str:
+    """Deletes the bytes under that hash for good, unless somebody brought the same bytes again just now.
 
-    Whether anybody still needs them is the caller's to know: nothing but retention and erasure calls this.
+    Whether a row still names them is the caller's to know: nothing but retention and erasure calls this. A
+    file that was kept anew later than ``unused_since`` stays: the row that will name it may not be there yet.
+    Moved away first and looked at then, so that bytes that arrive in between are kept as a new file.
+
+    Returns:
+        ``removed``; ``absent`` where they were not there; ``in_use`` where they stay.
     """
     file = path(sha256)
+    leaving = Path(settings.EVIDENCE_ROOT) / "leaving" / file.name
+    leaving.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+    there = True
     try:
-        file.unlink()
+        os.replace(file, leaving)
     except FileNotFoundError:
-        return False
-    _sync_folder(file.parent)
-    return True
+        # Perhaps moved away by a process that was stopped before it could go on.
+        there = leaving.exists()
+    if not there:
+        return "absent"
+    if leaving.stat().st_mtime > unused_since.timestamp():
+        os.replace(leaving, file)
+        return "in_use"
+    leaving.unlink()
+    for folder in (file.parent, leaving.parent):
+        if folder.is_dir():
+            _sync_folder(folder)
+    return "removed"

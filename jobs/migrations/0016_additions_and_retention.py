@@ -1,7 +1,7 @@
 """Additions to sealed packets, retention rules and deletions, holds that two people lift; all guarded.
 
-Three columns that may hold a customer's name can be blanked while an erasure of that job is on file, and at no other
-time; the hash beside each stays.
+Three columns that may hold a customer's name can be blanked while a deletion of the customer data of that job is
+under way, and at no other time; the hash beside each stays.
 """
 
 import uuid
@@ -35,10 +35,16 @@ ERASABLE = {
     "jobs_factsonfile": ("data", ()),
 }
 ERASURE = (
-    "EXISTS (SELECT 1 FROM jobs_deletion gone WHERE gone.job_id = OLD.job_id AND gone.why = 'erasure' "
+    "EXISTS (SELECT 1 FROM jobs_deletion gone WHERE gone.job_id = OLD.job_id AND gone.kind = 'customer_data' "
     "AND gone.removed_at IS NULL AND gone.stopped_at IS NULL)"
 )
 NEW_TABLES = (*NEVER_CHANGED, *WRITTEN_LATER)
+# A derived copy goes away with its row, so that it is made anew where the original is still there.
+COPIES = "jobs_picturecopy"
+COPY_GOES = (
+    "EXISTS (SELECT 1 FROM jobs_deletion gone WHERE gone.subject = 'picturecopy/' || OLD.id || '/sha256' "
+    "AND gone.removed_at IS NULL AND gone.stopped_at IS NULL)"
+)
 
 POSTGRESQL_FUNCTION = """
 CREATE FUNCTION guard_erasable() RETURNS trigger LANGUAGE plpgsql AS $$
@@ -50,10 +56,18 @@ DECLARE
 BEGIN
   IF before = after THEN RETURN NEW; END IF;
   IF TG_NARGS > 1 AND NOT has_ended AND before - TG_ARGV[1:] = after - TG_ARGV[1:] THEN RETURN NEW; END IF;
-  EXECUTE 'SELECT EXISTS (SELECT 1 FROM jobs_deletion gone WHERE gone.job_id = $1 AND gone.why = ''erasure'' '
+  EXECUTE 'SELECT EXISTS (SELECT 1 FROM jobs_deletion gone WHERE gone.job_id = $1 AND gone.kind = ''customer_data'' '
     'AND gone.removed_at IS NULL AND gone.stopped_at IS NULL)' INTO is_erased USING OLD.job_id;
   IF is_erased AND before - TG_ARGV[0] = after - TG_ARGV[0] THEN RETURN NEW; END IF;
   RAISE EXCEPTION 'UPDATE of %: what was recorded is not changed', TG_TABLE_NAME
+    USING ERRCODE = 'integrity_constraint_violation';
+END $$;
+
+CREATE FUNCTION guard_copy() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN
+  IF EXISTS (SELECT 1 FROM jobs_deletion gone WHERE gone.subject = 'picturecopy/' || OLD.id || '/sha256'
+    AND gone.removed_at IS NULL AND gone.stopped_at IS NULL) THEN RETURN OLD; END IF;
+  RAISE EXCEPTION '% of %: what was recorded is not changed', TG_OP, TG_TABLE_NAME
     USING ERRCODE = 'integrity_constraint_violation';
 END $$;
 """
@@ -93,6 +107,10 @@ def _postgresql(execute):
             f"CREATE TRIGGER guard_update BEFORE UPDATE ON {table} "
             f"FOR EACH ROW EXECUTE FUNCTION guard_erasable({_quoted((column, *may_change))})"
         )
+    execute(f"DROP TRIGGER IF EXISTS guard_delete ON {COPIES}")
+    execute(
+        f"CREATE TRIGGER guard_delete BEFORE DELETE ON {COPIES} FOR EACH ROW EXECUTE FUNCTION guard_copy()"
+    )
 
 
 def _trigger(name, table, event, condition=""):
@@ -123,6 +141,8 @@ def _sqlite(execute, columns_of):
         execute(
             _trigger("guard_update", table, "UPDATE", f"({differ(table)} AND NOT {is_erased} AND NOT {is_ending})")
         )
+    execute(f"DROP TRIGGER IF EXISTS guard_delete_{COPIES}")
+    execute(_trigger("guard_delete", COPIES, "DELETE", f"NOT {COPY_GOES}"))
 
 
 def install(apps, schema_editor):
@@ -164,7 +184,11 @@ def remove(apps, schema_editor):
             schema_editor.execute(f"DROP TRIGGER IF EXISTS guard_update_{table}", params=None)
             schema_editor.execute(_trigger("guard_update", table, "UPDATE"), params=None)
     if is_postgresql:
-        schema_editor.execute("DROP FUNCTION guard_erasable()", params=None)
+        schema_editor.execute(f"DROP TRIGGER IF EXISTS guard_delete ON {COPIES}", params=None)
+        for name in ("guard_erasable", "guard_copy"):
+            schema_editor.execute(f"DROP FUNCTION {name}()", params=None)
+    else:
+        schema_editor.execute(f"DROP TRIGGER IF EXISTS guard_delete_{COPIES}", params=None)
 
 
 class Migration(migrations.Migration):
