@@ -1,4 +1,4 @@
-"""From a frozen source and a packet key to sealed bytes: packs, tree, pages, rendering, attachments."""
+"""From a frozen source and a packet key to a packet's body: packs, tree, pages, rendering, attachments."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -17,7 +17,7 @@ from rules.packs.reader import read_pack
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BuiltPacket:
-    """A finished packet: the PDF's bytes, their hash, the manifest with its root."""
+    """A packet's body: the PDF's bytes before sealing, their hash, the manifest with its root."""
 
     pdf: bytes
     pdf_sha256: str
@@ -38,14 +38,18 @@ def build_packet(
     packet_key: bytes,
     stored: Callable[[str], Path],
     person_keys: Mapping[str, bytes] | None = None,
+    *,
+    attach_originals: bool = False,
 ) -> BuiltPacket:
-    """The packet of a source: the same source, key, fonts and program give the same bytes.
+    """The packet's body of a source: the same source, key, fonts and program give the same bytes.
 
     Args:
         source: the frozen input.
         packet_key: 32 bytes drawn once for this packet.
         stored: gives the path of the bytes with a SHA-256; the caller has made sure that they are intact.
         person_keys: of the people in it, see ``build_manifest``.
+        attach_originals: put the evidence into the PDF too; it travels beside it, named by its hash in the
+            manifest, and makes the file many times larger.
 
     Raises:
         RenderError: the pages could not be made.
@@ -61,6 +65,7 @@ def build_packet(
         description="Every statement and file of the packet as leaves of one tree, with its root",
         data=manifest.data,
     )
+    files = tuple(file for file in manifest.files if attach_originals or file.data is not None)
     pdf = render_pdf(
         Order(
             page=page.html,
@@ -68,8 +73,8 @@ def build_packet(
             identifier=manifest.root[:32],
             charts=page.charts,
             pictures=picture_paths(source, page.pictures, stored),
-            files=(own, *manifest.files),
-            stored={file.name: stored(file.sha256) for file in manifest.files if file.data is None},
+            files=(own, *files),
+            stored={file.name: stored(file.sha256) for file in files if file.data is None},
         )
     )
     return BuiltPacket(pdf=pdf, pdf_sha256=sha256_hex(pdf), manifest=manifest)

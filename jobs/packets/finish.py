@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pikepdf
-from pikepdf import Array, AttachedFileSpec, Dictionary, Name, Pdf
+from pikepdf import Array, AttachedFileSpec, Dictionary, Name, Pdf, String
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,10 +63,17 @@ def _pdf_date(at: datetime) -> str:
 
 
 def list_associated_files(pdf: Pdf) -> None:
-    """Every embedded file once under /AF of the catalogue, in order of name (ISO 19005-3)."""
-    specs = [pdf.attachments[name].obj for name in sorted(pdf.attachments)]
+    """Every embedded file once under /AF of the catalogue, in order of name (ISO 19005-3).
+
+    The name tree becomes one leaf, however many files there are: the form that sealing adds to and that the
+    check of a seal reads.
+    """
+    names = sorted(pdf.attachments)
+    specs = [pdf.attachments[name].obj for name in names]
     if specs:
         pdf.Root.AF = pdf.make_indirect(Array(specs))
+        pairs = [item for name, spec in zip(names, specs, strict=True) for item in (String(name), spec)]
+        pdf.Root.Names.EmbeddedFiles = pdf.make_indirect(Dictionary(Names=Array(pairs)))
 
 
 def forbid_interpolation(pdf: Pdf) -> None:

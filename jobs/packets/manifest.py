@@ -97,6 +97,8 @@ def entries_of(source: PacketSource) -> Iterator[tuple[str, Any]]:
     yield "packet/software_version", source.software_version
     yield "packet/organisation", source.organisation_name
     yield "packet/log_head", source.log_head
+    if source.signer is not None:
+        yield "packet/signer", to_plain(source.signer)
     yield from flatten("order", to_plain(source.order), source.form)
     yield from flatten("facts", to_plain(source.facts), source.form)
     yield from flatten("assessment", to_plain(source.assessment), source.form)

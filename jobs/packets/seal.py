@@ -42,12 +42,14 @@ class Seal:
         at: the time the signature claims (UTC).
         organisation: whose signature it is, in words.
         authority: where a time stamp is asked for; None: none is.
+        reason: what the signature is for, in words.
     """
 
     signer: Signer
     at: datetime
     organisation: str
     authority: Authority | None = None
+    reason: str = "Packet sealed"
 
 
 def seal_pdf(body: bytes, sealing: bytes, *, dated: datetime, seal: Seal | None) -> bytes:
@@ -77,7 +79,7 @@ def _signed(body: bytes, sealing: bytes, dated: datetime, seal: Seal, authority:
         field_name=FIELD_NAME,
         md_algorithm="sha256",
         name=seal.organisation,
-        reason="Packet sealed",
+        reason=seal.reason,
         certify=True,
         docmdp_permissions=MDPPerm.NO_CHANGES,
         subfilter=SigSeedSubFilter.PADES,

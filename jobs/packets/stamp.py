@@ -1,8 +1,8 @@
-"""A copy for one recipient: the sealed pages with a line in the free part of each foot; the seal untouched.
+"""A copy for one recipient: the packet's pages with a line in the free part of each foot.
 
-The sealed bytes in storage never change. The copy is derived from them for one download: it carries the same
+What is stored never changes. The copy is derived from the body for one download: it carries the same
 attachments, manifest and root, so it can be verified like the original, and ``recipient.json`` besides, which
-names the recipient and the hash of the sealed file that the pages come from.
+names the recipient and the hashes of the sealed file that the pages come from. It is then sealed like one.
 """
 
 import io
@@ -22,20 +22,20 @@ from jobs.packets.render import Order, render_pdf
 from rules.canonical import canonical_bytes, sha256_hex
 
 
-def stamp_pdf(sealed: bytes, line: str, recipient: Mapping[str, Any], at: datetime) -> bytes:
-    """The sealed packet with ``line`` at the left of every foot.
+def stamp_pdf(body: bytes, line: str, recipient: Mapping[str, Any], at: datetime) -> bytes:
+    """The packet's body with ``line`` at the left of every foot, ready to be sealed.
 
     Args:
-        sealed: the sealed bytes.
+        body: pages and attachments before sealing.
         line: what the stamp says; about 110 characters fit on its two lines.
-        recipient: plain data for recipient.json; the sealed file's hash is added.
+        recipient: plain data for recipient.json; the time is added.
         at: when the copy is made.
 
     Raises:
         RenderError: the stamp could not be made.
     """
-    told = {**recipient, "at": at.astimezone(UTC).isoformat(), "sealed_pdf_sha256": sha256_hex(sealed)}
-    with Pdf.open(io.BytesIO(sealed)) as pdf:
+    told = {**recipient, "at": at.astimezone(UTC).isoformat()}
+    with Pdf.open(io.BytesIO(body)) as pdf:
         box = pdf.pages[0].mediabox
         width, height = float(box[2]) - float(box[0]), float(box[3]) - float(box[1])
         page = stamp_page(line, width, height)

