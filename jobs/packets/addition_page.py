@@ -40,7 +40,7 @@ class AdditionPage:
     sha256: str
     previous: str
     data: bytes
-    is_demo: bool
+    seal_words: str
 
 
 def addition_pdf(page: AdditionPage) -> bytes:
