@@ -14,12 +14,16 @@ from django.db import InterfaceError, OperationalError, close_old_connections
 
 from jobs import outbox
 from jobs.moment import machine_now, now
+from jobs.services.copying import sweep_copies
+from jobs.services.sharing_ends import write_down_ends
 from jobs.tasks import BURIERS
 from jobs.work import note_buried, schedule_heads, schedule_look_ahead, sign_of_life
 
 log = logging.getLogger(__name__)
 
 ROUNDS_S: Final = 5.0
+# Old copies may lie there a minute longer.
+SWEEP_S: Final = 60.0
 AWAY_S: Final = 2.0
 
 
@@ -31,6 +35,7 @@ class Rounds:
         self.name = f"{socket.gethostname()}:{os.getpid()}"
         self.started_at = machine_now()
         self._next_s = time.monotonic()
+        self._sweep_next_s = time.monotonic()
 
     def make_when_due(self) -> None:
         if time.monotonic() < self._next_s:
@@ -41,6 +46,10 @@ class Rounds:
         note_buried(outbox.sweep(at=at), BURIERS)
         schedule_look_ahead(as_of=now())
         schedule_heads(as_of=now())
+        write_down_ends(as_of=now())
+        if time.monotonic() >= self._sweep_next_s:
+            self._sweep_next_s = time.monotonic() + SWEEP_S
+            sweep_copies(as_of=now())
 
 
 def keep_going(stop: threading.Event, step: Callable[[], float | None], *, away_s: float = AWAY_S) -> None:

@@ -20,6 +20,8 @@ from jobs.services.later_events import perform_event
 from jobs.services.packet_sealing import bury_packet, perform_packet
 from jobs.services.packet_signing import STAMP_TASK
 from jobs.services.packet_time_stamp import perform_time_stamp
+from jobs.services.sample_archive import TASK as ARCHIVE_TASK
+from jobs.services.sample_archive import bury_archive, perform_archive
 from jobs.work import LOOK_AHEAD, PUBLISH_HEAD, Bury, carry_out
 
 ASSESS_JOB: Final = "jobs.assess_job"
@@ -42,6 +44,14 @@ def _build(entry: OutboxEntry) -> None:
 
 def _bury_packet(arguments: Mapping[str, Any], error: str) -> None:
     bury_packet(packet_id=UUID(arguments["packet_id"]), error=error, as_of=now())
+
+
+def _archive(entry: OutboxEntry) -> None:
+    perform_archive(archive_id=UUID(entry.arguments["archive_id"]), as_of=now())
+
+
+def _bury_archive(arguments: Mapping[str, Any], error: str) -> None:
+    bury_archive(archive_id=UUID(arguments["archive_id"]), error=error, as_of=now())
 
 
 def _time_stamp(entry: OutboxEntry) -> None:
@@ -81,6 +91,7 @@ BURIERS: Final[Mapping[str, Bury]] = {
     ASSESS_JOB: _bury_assessment,
     BUILD_PACKET: _bury_packet,
     MAIL_HEAD: _bury_mail,
+    ARCHIVE_TASK: _bury_archive,
 }
 
 
@@ -94,6 +105,12 @@ def assess_job(entry_id: int) -> str:
 def build_packet(entry_id: int) -> str:
     """Builds and seals one packet."""
     return carry_out(entry_id, _build, bury=_bury_packet)
+
+
+@shared_task(name=ARCHIVE_TASK)  # type: ignore[untyped-decorator]  # Celery ships no types
+def build_sample_archive(entry_id: int) -> str:
+    """Makes the next copies of a sample's archive."""
+    return carry_out(entry_id, _archive, bury=_bury_archive)
 
 
 @shared_task(name=STAMP_TASK)  # type: ignore[untyped-decorator]  # Celery ships no types

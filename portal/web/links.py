@@ -48,7 +48,7 @@ HEADERS: Final = {
 }
 
 
-def _through_link(view: LinkView[P]) -> Callable[Concatenate[HttpRequest, str, P], HttpResponseBase]:
+def _through_link(view: LinkView[...]) -> Callable[..., HttpResponseBase]:
     """Wraps a view that takes what the link in the address opens now.
 
     Exempt from the form token: what a forged form would need to know is the link itself, and no cookie of a
@@ -57,13 +57,13 @@ def _through_link(view: LinkView[P]) -> Callable[Concatenate[HttpRequest, str, P
 
     @csrf_exempt
     @wraps(view)
-    def door(request: HttpRequest, token: str, /, *args: P.args, **kwargs: P.kwargs) -> HttpResponseBase:
+    def door(request: HttpRequest, *, token: str, **named: Any) -> HttpResponseBase:
         at, ip = now(), client_ip(request)
         try:
             let_knock(ip=ip, as_of=at)
             link = link_of(token, as_of=at)
             with scope_of(link):
-                answer = view(request, Through(link=link, token=token), *args, **kwargs)
+                answer = view(request, Through(link=link, token=token), **named)
         except NotFound:
             note_miss(ip=ip, as_of=at)
             answer = _nothing_here(request)
