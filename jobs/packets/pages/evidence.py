@@ -5,6 +5,7 @@ from typing import Any, Final
 from jobs.packets.manifest import grouped, is_withheld
 from jobs.packets.pages import times
 from jobs.packets.pages.context import PageContext
+from jobs.packets.pages.seal_words import seal_text
 from jobs.packets.pages.words import plain, sentence_case
 from rules.facts import EvidenceItem, Photo
 
@@ -84,6 +85,7 @@ def log_view(context: PageContext) -> dict[str, Any]:
             for line in context.source.shown_log()
         ],
         "head": _head(context),
+        "seal": seal_text(context.source.signer),
     }
 
 

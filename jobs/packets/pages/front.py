@@ -7,6 +7,7 @@ from jobs.packets.pages import times
 from jobs.packets.pages.context import PageContext
 from jobs.packets.pages.done import done_text
 from jobs.packets.pages.open_points import Point, open_points
+from jobs.packets.pages.seal_words import seal_line
 from jobs.packets.pages.words import (
     GATE_WORDS,
     SIGNATURE_HEADS,
@@ -65,6 +66,7 @@ def front_view(context: PageContext) -> dict[str, Any]:
         "signatures": _signatures(context),
         "root_lines": [grouped(context.root[:32]), grouped(context.root[32:])],
         "check": CHECK_TEXT,
+        "seal": seal_line(context.source.signer),
         "limits": LIMITS_TEXT,
     }
 
