@@ -9,7 +9,8 @@ from django.db import transaction
 from django.db.transaction import TransactionManagementError
 
 from jobs import outbox, work
-from jobs.models import Organisation, OutboxEntry, Person, WorkerBeat, unscoped
+from jobs.ledger.append import append
+from jobs.models import Organisation, OutboxEntry, Person, TreeHead, WorkerBeat, unscoped
 from jobs.models.tenancy import current_organisation_id
 from tests.jobs import rows
 from tests.jobs.rows import NOON
@@ -132,6 +133,33 @@ def test_the_look_ahead_is_asked_for_once_a_day_and_not_for_days_missed() -> Non
     assert work.schedule_look_ahead(as_of=datetime(2026, 5, 16, 5, 30, tzinfo=UTC)) == 1
     with unscoped():
         assert OutboxEntry.objects.filter(task=work.LOOK_AHEAD).count() == 5
+
+
+def test_a_head_is_asked_for_once_an_hour_until_the_day_has_one() -> None:
+    owner, other = rows.organisation(), rows.organisation("Sallowfield")
+    with unscoped(), transaction.atomic():
+        append(
+            organisation=owner, at=NOON, who="itolvaar", device="", what="job.opened", target="j", detail={}
+        )
+    # The other log has no entry, and so no head.
+    assert other.pk != owner.pk
+    assert work.schedule_heads(as_of=NOON) == 1
+    assert work.schedule_heads(as_of=NOON + timedelta(minutes=59)) == 0
+    assert work.schedule_heads(as_of=NOON + timedelta(minutes=60)) == 1
+    with unscoped():
+        day = NOON.date()
+        TreeHead.objects.create(
+            organisation=owner, size=1, root="0" * 64, at="2026-05-12T17:00:00Z", is_daily=True, day=day
+        )
+    assert work.schedule_heads(as_of=NOON + timedelta(hours=5)) == 0
+    # 05:30 UTC is the next day in Chicago.
+    assert work.schedule_heads(as_of=datetime(2026, 5, 13, 4, 59, tzinfo=UTC)) == 0
+    assert work.schedule_heads(as_of=datetime(2026, 5, 13, 5, 0, tzinfo=UTC)) == 1
+    with unscoped():
+        keys = list(
+            OutboxEntry.objects.filter(task=work.PUBLISH_HEAD).order_by("pk").values_list("key", flat=True)
+        )
+    assert keys == ["2026-05-12T12", "2026-05-12T13", "2026-05-13T00"]
 
 
 def test_work_cannot_be_asked_for_outside_a_transaction() -> None:
