@@ -17,7 +17,7 @@ from jobs.moment import machine_now, now
 from jobs.services.copying import sweep_copies
 from jobs.services.sharing_ends import write_down_ends
 from jobs.tasks import BURIERS
-from jobs.work import note_buried, schedule_heads, schedule_look_ahead, sign_of_life
+from jobs.work import note_buried, schedule_heads, schedule_keeping, schedule_look_ahead, sign_of_life
 
 log = logging.getLogger(__name__)
 
@@ -45,6 +45,7 @@ class Rounds:
         sign_of_life(self.name, self.kind, started_at=self.started_at, at=at)
         note_buried(outbox.sweep(at=at), BURIERS)
         schedule_look_ahead(as_of=now())
+        schedule_keeping(as_of=now())
         schedule_heads(as_of=now())
         write_down_ends(as_of=now())
         if time.monotonic() >= self._sweep_next_s:

@@ -16,13 +16,14 @@ from jobs.services.assessment import bury_run, perform_assessment
 from jobs.services.due import look_ahead as look_ahead_of
 from jobs.services.head_mail import bury_mail, send_head
 from jobs.services.heads import publish_head as publish_head_of
+from jobs.services.keeping import keep_house as keep_house_of
 from jobs.services.later_events import perform_event
 from jobs.services.packet_sealing import bury_packet, perform_packet
 from jobs.services.packet_signing import STAMP_TASK
 from jobs.services.packet_time_stamp import perform_time_stamp
 from jobs.services.sample_archive import TASK as ARCHIVE_TASK
 from jobs.services.sample_archive import bury_archive, perform_archive
-from jobs.work import LOOK_AHEAD, PUBLISH_HEAD, Bury, carry_out
+from jobs.work import KEEP_HOUSE, LOOK_AHEAD, PUBLISH_HEAD, Bury, carry_out
 
 ASSESS_JOB: Final = "jobs.assess_job"
 BUILD_PACKET: Final = "jobs.build_packet"
@@ -57,6 +58,10 @@ def _bury_archive(arguments: Mapping[str, Any], error: str) -> None:
 def _time_stamp(entry: OutboxEntry) -> None:
     told = entry.arguments
     perform_time_stamp(packet_id=UUID(told["packet_id"]), attempt=told["attempt"], as_of=now())
+
+
+def _keep_house(entry: OutboxEntry) -> None:
+    keep_house_of(organisation=entry.organisation, as_of=now())
 
 
 def _print_addition(entry: OutboxEntry) -> None:
@@ -123,6 +128,12 @@ def time_stamp_packet(entry_id: int) -> str:
 def look_ahead(entry_id: int) -> str:
     """Looks at what falls due in one organisation."""
     return carry_out(entry_id, _look_ahead)
+
+
+@shared_task(name=KEEP_HOUSE)  # type: ignore[untyped-decorator]  # Celery ships no types
+def keep_house(entry_id: int) -> str:
+    """The round of keeping in one organisation."""
+    return carry_out(entry_id, _keep_house)
 
 
 @shared_task(name=PRINT_ADDITION)  # type: ignore[untyped-decorator]  # Celery ships no types

@@ -21,6 +21,7 @@ log = logging.getLogger(__name__)
 LONGEST_WORK_S: Final = 300
 LOOK_AHEAD: Final = "jobs.look_ahead"
 PUBLISH_HEAD: Final = "jobs.publish_head"
+KEEP_HOUSE: Final = "jobs.keep_house"
 FORGOTTEN_AFTER: Final = timedelta(days=1)
 
 Act = Callable[[OutboxEntry], None]
@@ -75,6 +76,18 @@ def schedule_look_ahead(*, as_of: datetime) -> int:
         day = as_of.astimezone(ZoneInfo(organisation.default_tz)).date().isoformat()
         entry = outbox.enqueue_once(
             organisation=organisation, task=LOOK_AHEAD, arguments={"on": day}, key=day, at=as_of
+        )
+        made += entry is not None
+    return made
+
+
+def schedule_keeping(*, as_of: datetime) -> int:
+    """Asks once for each day and organisation for the round of keeping; returns how many were new."""
+    made = 0
+    for organisation in Organisation.objects.order_by("pk"):
+        day = as_of.astimezone(ZoneInfo(organisation.default_tz)).date().isoformat()
+        entry = outbox.enqueue_once(
+            organisation=organisation, task=KEEP_HOUSE, arguments={"on": day}, key=day, at=as_of
         )
         made += entry is not None
     return made

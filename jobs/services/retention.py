@@ -20,7 +20,7 @@ from jobs.selectors.holds import holds_over
 from jobs.selectors.stored_names import Place, places_of
 from jobs.services.additions import add_to_packet
 from jobs.services.customer_data import blank_customer, shorten_addresses
-from jobs.services.holds import lock_against_deletion, mark_held
+from jobs.services.holds import lock_against_deletion
 from jobs.services.retention_plan import Item, Plan, plan_retention
 from jobs.services.sealed_packets import day_words
 
@@ -69,7 +69,6 @@ def run_retention(
 
 def nightly(*, organisation: Organisation, as_of: datetime) -> Outcome:
     """Plans and carries out in one go: what the nightly round does."""
-    mark_held(organisation=organisation)
     plan = plan_retention(organisation=organisation, as_of=as_of)
     return carry_out(plan, organisation=organisation, as_of=as_of, who=PROGRAM, most=MOST_A_NIGHT)
 
