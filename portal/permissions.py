@@ -53,6 +53,8 @@ _HANDS_OVER: Final = DESK | frozenset({"technician", "glass_installer", "quality
 _PACK_WRITERS: Final = frozenset({"operations_manager", "quality_manager"})
 _PACK_READERS: Final = _PACK_WRITERS | frozenset({"quality_reviewer"})
 
+_SAMPLES: Final = Rule(READ, MANAGERS | OUTSIDERS)
+
 _PAGE: Final = Rule(READ, PEOPLE_OF_SHOP)
 _WORK: Final = Rule(RECORD, PEOPLE_OF_SHOP)
 
@@ -109,7 +111,19 @@ PERMISSIONS: Final[Mapping[str, Mapping[str, Rule]]] = {
     "api:job-packets": {"POST": Rule(PACKETS, MANAGERS | frozenset({"quality_reviewer"}))},
     "api:packet": {"GET": Rule(READ, EVERYONE)},
     "api:packet-content": {"GET": Rule(READ, EVERYONE)},
+    "api:packet-bundle": {"GET": Rule(READ, EVERYONE)},
     "api:packet-grants": {"POST": Rule(PACKETS, MANAGERS)},
+    "api:packet-access": {"GET": Rule(PACKETS, MANAGERS)},
+    "api:grant-revocation": {"POST": Rule(PACKETS, MANAGERS)},
+    "api:links": {"POST": Rule(PACKETS, MANAGERS)},
+    "api:link-revocation": {"POST": Rule(PACKETS, MANAGERS)},
+    "api:sample-plan": {"GET": _SAMPLES},
+    "api:samples": {"GET": _SAMPLES, "POST": Rule(PACKETS, MANAGERS | OUTSIDERS)},
+    "api:sample": {"GET": _SAMPLES},
+    "api:sample-draw": {"POST": Rule(PACKETS, MANAGERS | OUTSIDERS)},
+    "api:sample-archives": {"POST": Rule(PACKETS, MANAGERS | OUTSIDERS)},
+    "api:sample-archive": {"GET": _SAMPLES},
+    "api:sample-archive-content": {"GET": _SAMPLES},
     "api:equipment": {"GET": _READ},
     "api:equipment-due": {"GET": _READ},
     "api:floor-surveys": {"GET": _READ, "POST": Rule(RECORD, MANAGERS | frozenset({"technician"}))},
@@ -133,6 +147,7 @@ PERMISSIONS: Final[Mapping[str, Mapping[str, Rule]]] = {
     "web:car-sign": {"POST": _WORK},
     "web:board": {"GET": Rule(READ, DESK | QUALITY)},
     "web:gate": {"GET": Rule(READ, DESK | QUALITY)},
+    "web:gate-times": {"GET": Rule(READ, DESK | QUALITY)},
     "web:gate-release": {"POST": Rule(RELEASE, MANAGERS)},
     "web:gate-delivery": {"POST": Rule(RECORD, DESK)},
     "web:gate-packet": {"POST": Rule(PACKETS, MANAGERS | frozenset({"quality_reviewer"}))},
@@ -140,8 +155,10 @@ PERMISSIONS: Final[Mapping[str, Mapping[str, Rule]]] = {
     "web:heads-address": {"POST": Rule(RECORD, MANAGERS)},
     "web:packets": {"GET": Rule(READ, OUTSIDERS)},
     "web:packet": {"GET": Rule(READ, OUTSIDERS)},
+    "web:packet-times": {"GET": Rule(READ, OUTSIDERS)},
     "web:packet-picture": {"GET": Rule(READ, OUTSIDERS)},
-    "web:copy": {"GET": Rule(READ, OUTSIDERS)},
+    "web:copy": {"GET": Rule(READ, DESK | QUALITY | OUTSIDERS)},
+    "web:packet-bundle": {"POST": Rule(READ, DESK | QUALITY | OUTSIDERS)},
     "web:packet-download": {"POST": Rule(READ, DESK | QUALITY | OUTSIDERS)},
 }
 

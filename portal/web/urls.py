@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from portal.web import auditor, heads, links, operations, sessions, technician
+from portal.web import auditor, checking, heads, links, operations, sessions, technician, time_line
 
 urlpatterns = [
     path("", sessions.home, name="home"),
@@ -17,6 +17,7 @@ urlpatterns = [
     path("cars/<uuid:job_id>/signature", technician.sign_work, name="car-sign"),
     path("board", operations.board, name="board"),
     path("gate/<uuid:job_id>", operations.gate, name="gate"),
+    path("gate/<uuid:job_id>/times", time_line.of_job, name="gate-times"),
     path("gate/<uuid:job_id>/release", operations.release, name="gate-release"),
     path("gate/<uuid:job_id>/delivery", operations.delivery, name="gate-delivery"),
     path("gate/<uuid:job_id>/packet", operations.seal_packet, name="gate-packet"),
@@ -24,13 +25,17 @@ urlpatterns = [
     path("heads/address", heads.set_address, name="heads-address"),
     path("packets", auditor.packet_list, name="packets"),
     path("packets/<uuid:packet_id>", auditor.packet, name="packet"),
+    path("packets/<uuid:packet_id>/times", time_line.of_packet, name="packet-times"),
     path("packets/<uuid:packet_id>/download", auditor.download, name="packet-download"),
+    path("packets/<uuid:packet_id>/bundle", auditor.bundle, name="packet-bundle"),
     path("packets/<uuid:packet_id>/pictures/<int:number>", auditor.picture, name="packet-picture"),
     path("copies/<uuid:copy_id>", auditor.copy, name="copy"),
+    path("verify/", checking.verify, name="verify"),
     path("s/<str:token>", links.landing, name="link"),
     path("s/<str:token>/passphrase", links.passphrase, name="link-passphrase"),
     path("s/<str:token>/packets/<uuid:packet_id>", links.packet, name="link-packet"),
     path("s/<str:token>/packets/<uuid:packet_id>/copy", links.take, name="link-take"),
+    path("s/<str:token>/packets/<uuid:packet_id>/bundle", links.bundle, name="link-bundle"),
     path("s/<str:token>/packets/<uuid:packet_id>/pictures/<int:number>", links.picture, name="link-picture"),
     path("s/<str:token>/copies/<uuid:copy_id>", links.copy, name="link-copy"),
 ]

@@ -1,9 +1,10 @@
 """Every clock of a record by a name a reader can keep apart, and what is known of it."""
 
-from collections.abc import Iterable
+import re
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import timedelta
-from typing import Any
+from typing import Any, Final
 
 from jobs.packets.pages import times
 from rules.checks.known_times import known_times
@@ -24,6 +25,19 @@ class Clock:
     words: str
     known: str
     events: int
+
+
+_DEVICE: Final = re.compile(r"\bdevice [0-9a-f]{8}\b")
+
+
+def with_names(text: str, clocks: Iterable[Clock], form: Callable[[str], str] = str) -> str:
+    """A text with devices called by name instead of by the beginning of their ids.
+
+    Args:
+        form: how a name is written in this text, for instance escaped.
+    """
+    names = {clock.words: form(clock.name) for clock in clocks}
+    return _DEVICE.sub(lambda found: names.get(found[0], found[0]), text)
 
 
 def device_id(clock: str) -> str:

@@ -3,7 +3,7 @@
 The same drawing stands in the packet and on the page: plain numbers here, one template, two palettes.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Final
@@ -112,8 +112,6 @@ class Arrow:
     head: str
     words: str
     holds: bool
-    x: float
-    y: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,7 +159,7 @@ def _drawing(
     start, end = _window(place, events)
     scale = _Scale(start=start, end=end)
     lanes: list[Lane] = []
-    tops: dict[str, tuple[float, float]] = {}
+    by_key: dict[str, Lane] = {}
     top = TOP
     words = {clock.words: clock for clock in clocks}
     for clock in clocks:
@@ -170,7 +168,7 @@ def _drawing(
             continue
         lane = _lane(clock, own, scale, top)
         lanes.append(lane)
-        tops[clock.key] = (lane.top, lane.height)
+        by_key[clock.key] = lane
         top += lane.height
     zone = times.zone_text(place, events[0].low)
     return DayDrawing(
@@ -182,7 +180,7 @@ def _drawing(
         height=top + 8,
         ticks=_ticks(place, scale),
         lanes=tuple(lanes),
-        arrows=tuple(_arrows(orders, scale, tops, (start, end))),
+        arrows=tuple(_arrows(orders, scale, by_key)),
     )
 
 
@@ -303,29 +301,30 @@ def _lane(clock: Clock, events: list[_Together], scale: _Scale, top: float) -> L
     return Lane(name=clock.name, known=clock.known, top=top, height=height, marks=marks, hidden=hidden)
 
 
-def _arrows(
-    orders: list[Order],
-    scale: _Scale,
-    tops: Mapping[str, tuple[float, float]],
-    day: tuple[datetime, datetime],
-) -> Iterable[Arrow]:
-    """Curves between lanes, from the end of the first event to the start of the second."""
+def _arrows(orders: list[Order], scale: _Scale, lanes: Mapping[str, Lane]) -> Iterator[Arrow]:
+    """Curves from the end of the first event's bar to the start of the second's."""
     for number, order in enumerate(orders):
-        inside = day[0] <= order.first_at <= day[1] and day[0] <= order.second_at <= day[1]
-        if not inside or order.first_clock not in tops or order.second_clock not in tops:
+        first, second = lanes.get(order.first_clock), lanes.get(order.second_clock)
+        shown = scale.shows(order.first_at) and scale.shows(order.second_at)
+        # Within one lane the order can be read off; a contradiction is drawn all the same.
+        if first is None or second is None or not shown or (first is second and order.holds):
             continue
-        if order.first_clock == order.second_clock and order.holds:
-            continue
-        top, high = tops[order.first_clock]
-        below, far = tops[order.second_clock]
-        down = below >= top
-        y1 = top + high - 5 if down else top + 5
-        y2 = below + 5 if down else below + far - 5
         x1, x2 = scale.x(order.first_at), scale.x(order.second_at)
-        middle = round((y1 + y2) / 2, 1)
-        bend = 14 + 6 * (number % 3)
-        path = f"M{x1} {round(y1, 1)}C{x1 + bend} {middle} {x2 - bend} {middle} {x2} {round(y2, 1)}"
-        tip = round(y2, 1)
+        y1, y2 = _height_at(first, x1, 1), _height_at(second, x2, -1)
+        down = y2 >= y1
+        tip = y2 - 6 if down else y2 + 6
         back = tip - 7 if down else tip + 7
-        head = f"M{x2} {tip}L{round(x2 - 4, 1)} {back}L{round(x2 + 4, 1)} {back}Z"
-        yield Arrow(path=path, head=head, words=order.words, holds=order.holds, x=(x1 + x2) / 2, y=middle)
+        bend = 16 + 7 * (number % 3)
+        middle = round((y1 + tip) / 2, 1)
+        yield Arrow(
+            path=f"M{x1} {y1}C{x1 + bend} {middle} {x2 - bend} {middle} {x2} {tip}",
+            head=f"M{x2} {tip}L{round(x2 - 4, 1)} {back}L{round(x2 + 4, 1)} {back}Z",
+            words=order.words,
+            holds=order.holds,
+        )
+
+
+def _height_at(lane: Lane, x: float, side: int) -> float:
+    """The height of the bar that ends (side 1) or begins (side -1) nearest to ``x``."""
+    nearest = min(lane.marks, key=lambda mark: abs((mark.x2 if side > 0 else mark.x1) - x))
+    return nearest.y

@@ -11,7 +11,7 @@ from jobs.packets.fonts import printable
 from jobs.packets.manifest import grouped
 from jobs.packets.pages import times
 from jobs.packets.pages.charts import Chart
-from jobs.packets.pages.clocks import clocks_of
+from jobs.packets.pages.clocks import clocks_of, with_names
 from jobs.packets.pages.closing import custodian_view, packs_view, production_view, words_view
 from jobs.packets.pages.context import PageContext
 from jobs.packets.pages.evidence import evidence_view, log_view
@@ -153,13 +153,9 @@ def _contents(context: PageContext) -> list[tuple[str, str]]:
     return found
 
 
-_DEVICE: Final = re.compile(r"\bdevice ([0-9a-f]{8})\b")
-
-
 def _marked(context: PageContext, html: str) -> str:
     """Devices by their names instead of the beginning of their ids; withheld text with a mark."""
-    names = {clock.words: markup.escape(clock.name) for clock in clocks_of(context.facts, context.devices)}
-    named = _DEVICE.sub(lambda found: names.get(found[0], found[0]), html)
+    named = with_names(html, clocks_of(context.facts, context.devices), markup.escape)
     told = markup.escape(WITHHELD_TEXT)
     return named.replace(told, '<span class="withheld">withheld</span>')
 
