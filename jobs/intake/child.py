@@ -9,7 +9,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
@@ -17,8 +17,14 @@ from typing import Any, Final
 from jobs.errors import Refused
 from jobs.intake.decoded import Decoded
 from jobs.intake.kinds import KINDS, choose
-from jobs.intake.limits import DEFAULT_LIMITS, OTHER_MEMORY_BYTES, PICTURE_MEMORY_BYTES, Limits
-from jobs.intake.picture_copies import PAGE_COPIES, taken_apart
+from jobs.intake.limits import (
+    DEFAULT_LIMITS,
+    OTHER_MEMORY_BYTES,
+    PAINTED_BYTES,
+    PICTURE_MEMORY_BYTES,
+    Limits,
+)
+from jobs.intake.picture_copies import PAGE_COPIES, PageCopy, taken_apart
 from jobs.intake.signature import SNIFF_BYTES
 
 _ROOT: Final = Path(__file__).resolve().parents[2]
@@ -73,6 +79,28 @@ def decode(kind: str, path: Path, *, size_bytes: int, limits: Limits = DEFAULT_L
         working_copy=copy,
         copies=copies,
     )
+
+
+def paint(data: bytes, regions: Sequence[Sequence[float]]) -> tuple[bytes, tuple[PageCopy, ...]]:
+    """A picture with regions painted over, and its page copies; see :mod:`jobs.intake.painting`.
+
+    Raises:
+        Refused: ``image_unreadable``, or one of those of a child that fails.
+    """
+    with tempfile.TemporaryDirectory(prefix="painting-") as folder:
+        order = Path(folder) / "order"
+        order.write_bytes(json.dumps([list(region) for region in regions]).encode() + b"\n" + data)
+        limits = replace(
+            DEFAULT_LIMITS,
+            memory_bytes=PICTURE_MEMORY_BYTES,
+            max_bytes=order.stat().st_size,
+            working_copy_bytes=PAINTED_BYTES,
+        )
+        with order.open("rb") as source, _working_copy(Path(folder), needed=True) as target:
+            assert target is not None  # noqa: S101 - for the type checker
+            answer = _accepted(_run("painting", source.fileno(), target, limits))
+            copies = taken_apart(target, answer["facts"][PAGE_COPIES])
+            return target.read_bytes(), copies
 
 
 @contextlib.contextmanager

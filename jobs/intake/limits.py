@@ -32,3 +32,5 @@ class Limits:
 DEFAULT_LIMITS: Final = Limits()
 PICTURE_MEMORY_BYTES: Final = 2048 * MEBIBYTE
 OTHER_MEMORY_BYTES: Final = 1024 * MEBIBYTE
+# A painted picture in full size with its copies.
+PAINTED_BYTES: Final = 64 * MEBIBYTE

@@ -16,6 +16,7 @@ Decoder = Callable[[bytes, BinaryIO | None], tuple[Mapping[str, Any], list[str]]
 # the picture libraries.
 DECODERS: Final = {
     "photo": ("photo", "jobs.intake.photo", "read_photo"),
+    "painting": ("painting", "jobs.intake.painting", "paint"),
     "document": ("document", "jobs.intake.document", "read_document"),
     "drive_csv": ("drive_log", "jobs.intake.drive_log", "read_drive_csv"),
     "drive_gpx": ("drive_log", "jobs.intake.gpx_track", "read_gpx"),

@@ -94,13 +94,18 @@ def _why_left_out(
     source: PacketSource, file: EnclosedFile, replacer: Replacer, read: Callable[[str], bytes]
 ) -> str:
     """The kind of thing that keeps an original back; empty where it may go."""
-    if file.set_aside_at is not None or file.evidence_id in _evidence_of_others(source):
+    if belongs_to_others(source, file):
         return ANOTHERS
     try:
         data = read(file.sha256)
     except (OSError, ValueError):
         return ANOTHERS
     return kind_in_bytes(data, file.media_type, replacer.known)
+
+
+def belongs_to_others(source: PacketSource, file: EnclosedFile) -> bool:
+    """Whether a file was set aside, or shows another car as far as the record tells."""
+    return file.set_aside_at is not None or file.evidence_id in _evidence_of_others(source)
 
 
 def _evidence_of_others(source: PacketSource) -> frozenset[str]:

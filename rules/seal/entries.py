@@ -5,7 +5,7 @@ texts that may hold what is personal stand in entries of their own, so that a re
 the decision it belongs to. The order of each list is an entry too: it tells how many records there are.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any, Final
 
 # The entry with the names of a list's records in their order; no record has this name.
@@ -165,15 +165,18 @@ def is_text_only(path: str) -> bool:
     return path in _WHOLE_TEXT or (part is not None and (part[0], part[2]) in RESTS_ON_TEXT)
 
 
-def rebuild(prefix: str, entries: Mapping[str, Any]) -> dict[str, Any]:
+def rebuild(
+    prefix: str, entries: Mapping[str, Any], fill: Callable[[str, str], Any] = filling
+) -> dict[str, Any]:
     """The plain object that ``flatten`` (form 2) took apart, from the entries that are shipped.
 
-    Records whose entry is withheld are left out; a withheld part that has a ``filling`` becomes that; a
-    record of which another part is withheld is left out as a whole.
+    Records whose entry is withheld are left out; a withheld part for which ``fill`` has something becomes
+    that; a record of which another part is withheld is left out as a whole.
 
     Args:
         prefix: as for ``flatten``.
         entries: value by path, withheld ones not among them.
+        fill: (list, part) to what stands in place of a withheld part, None for nothing.
 
     Raises:
         EntryError: the entries have another form.
@@ -192,24 +195,28 @@ def rebuild(prefix: str, entries: Mapping[str, Any]) -> dict[str, Any]:
             raise EntryError(f"{path} belongs to no list")
     for where, names in lists.items():
         if where.startswith(f"{prefix}/"):
-            plain[where.removeprefix(f"{prefix}/")] = _list_of(where, names, entries)
+            plain[where.removeprefix(f"{prefix}/")] = _list_of(where, names, entries, fill)
     if prefix == "assessment":
         plain.setdefault("facts_sha256", WITHHELD_HASH)
     return plain
 
 
-def _list_of(where: str, names: Any, entries: Mapping[str, Any]) -> list[dict[str, Any]]:
+def _list_of(
+    where: str, names: Any, entries: Mapping[str, Any], fill: Callable[[str, str], Any]
+) -> list[dict[str, Any]]:
     if not isinstance(names, list):
         raise EntryError(f"{where}/{ORDER} is no list")
     found = []
     for name in names:
-        record = _put_together(where, f"{where}/{name}", entries)
+        record = _put_together(where, f"{where}/{name}", entries, fill)
         if record is not None:
             found.append(record)
     return found
 
 
-def _put_together(where: str, path: str, entries: Mapping[str, Any]) -> dict[str, Any] | None:
+def _put_together(
+    where: str, path: str, entries: Mapping[str, Any], fill: Callable[[str, str], Any]
+) -> dict[str, Any] | None:
     """One record with its parts; None where it cannot be given whole."""
     if path not in entries:
         return None
@@ -217,8 +224,9 @@ def _put_together(where: str, path: str, entries: Mapping[str, Any]) -> dict[str
         raise EntryError(f"{path} is no record")
     record = dict(entries[path])
     for part, fields in SPLIT.get(where, {}).items():
-        value = entries.get(f"{path}/{part}", filling(where, part))
-        if value is None:
+        own = f"{path}/{part}"
+        value = entries[own] if own in entries else fill(where, part)
+        if value is None and own not in entries:
             return None
         _put_back(path, record, fields, value)
     return record
