@@ -57,6 +57,10 @@ STATUS_OF_CODE: Final[dict[str, int]] = {
     **dict.fromkeys(intake_codes.WRONG_TYPE, 415),
     **dict.fromkeys(intake_codes.CONTENT, 422),
     "digest_mismatch": 422,
+    "original_missing": 410,
+    "original_changed": 500,
+    "bundle_not_made": 500,
+    "bundle_too_large": 413,
     "stored_bytes_missing": 410,
     "stored_bytes_changed": 500,
 }

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Final
 from uuid import UUID
 
@@ -12,12 +13,15 @@ from django.http.response import HttpResponseBase
 from jobs import copies
 from jobs.errors import Gone
 from jobs.link_access import still_open
-from jobs.models import PacketDownload
-from jobs.services.downloads import Stretch, note_transfer
+from jobs.models import PacketDownload, SampleArchive
+from jobs.packets.bundle import folder_name
+from jobs.services.downloads import BUNDLE, PDF, Stretch, note_transfer
+from jobs.services.sample_archive import archive_open, note_archive_sent
 from portal.addresses import caller_of
 from portal.clock import now
 from portal.downloads import headers_of
 
+MEDIA_TYPES: Final = {PDF: "application/pdf", BUNDLE: "application/zip"}
 _ONE_RANGE: Final = re.compile(r"bytes=(\d{0,19})-(\d{0,19})", re.ASCII)
 
 
@@ -87,9 +91,30 @@ def kept_download(request: HttpRequest, download: PacketDownload) -> Kept:
         copy=download.copy,
         sha256=download.sha256,
         size_bytes=download.size_bytes,
-        media_type="application/pdf",
-        file_name=f"{download.packet.serial.replace('/', '-')}.pdf",
+        media_type=MEDIA_TYPES[download.form],
+        file_name=f"{folder_name(download.packet.serial)}.{'zip' if download.form == BUNDLE else 'pdf'}",
         is_open=lambda: still_open(download, as_of=now()),
+        note=note,
+    )
+
+
+def kept_archive(archive: SampleArchive, *, as_of: datetime) -> Kept:
+    """The ZIP of a sample. Raises ``Gone`` ``copy_gone`` unless it is ready and still kept."""
+    if archive.state != "ready" or archive.until is None or archive.until <= as_of:
+        raise Gone("copy_gone", "This archive is not ready, or no longer kept.")
+
+    def note(stretch: Stretch) -> None:
+        note_archive_sent(
+            archive=archive, first_byte=stretch.first_byte, sent_bytes=stretch.sent_bytes, as_of=now()
+        )
+
+    return Kept(
+        copy=archive.pk,
+        sha256=archive.sha256,
+        size_bytes=archive.size_bytes or 0,
+        media_type="application/zip",
+        file_name=f"sample-{str(archive.sample_id)[:8]}.zip",
+        is_open=lambda: archive_open(archive, as_of=now()),
         note=note,
     )
 

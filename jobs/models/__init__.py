@@ -41,11 +41,12 @@ from jobs.models.people import ROLES, Person, Qualification
 from jobs.models.person_key import PersonKey
 from jobs.models.picture import PictureCopy
 from jobs.models.places import Bay, BayFloorSurvey, Location
+from jobs.models.public_check import PublicCheck
 from jobs.models.reading import Reading, Scan
 from jobs.models.record import JobRecord, MomentField, Record, RecordedMoment, TimedJobRecord
+from jobs.models.redaction import PacketRedaction
 from jobs.models.retention import Deletion, RetentionRule
 from jobs.models.sample import ArchivedCopy, Sample, SampleArchive, SampledPacket
-from jobs.models.redaction import PacketRedaction
 from jobs.models.session import KeyEvent, Session, SessionPart
 from jobs.models.signing_identity import SigningIdentity
 from jobs.models.tenancy import (
@@ -124,6 +125,7 @@ __all__ = [
     "PhotoHash",
     "PhotoHashBand",
     "PictureCopy",
+    "PublicCheck",
     "Qualification",
     "Reading",
     "Record",

@@ -32,7 +32,7 @@ def let_knock(*, ip: str, as_of: datetime) -> None:
 
     It is asked before a token is looked up, so that an address slowed down learns nothing of any token.
     """
-    mine = LinkMiss.objects.filter(source=_source(ip))
+    mine = LinkMiss.objects.filter(source=source_of(ip))
     this_minute = mine.filter(minute=_minute(as_of)).aggregate(found=Sum("count"))["found"] or 0
     this_hour = mine.filter(minute__gt=as_of - HOUR).aggregate(found=Sum("count"))["found"] or 0
     if this_minute >= PER_MINUTE or this_hour >= PER_HOUR:
@@ -43,7 +43,7 @@ def let_knock(*, ip: str, as_of: datetime) -> None:
 def note_miss(*, ip: str, as_of: datetime) -> None:
     """Counts one miss; from 300 within an hour, of all addresses together, all who give links are told."""
     LinkMiss.objects.filter(minute__lt=as_of - FORGOTTEN_AFTER).delete()
-    for source in (_source(ip), ""):
+    for source in (source_of(ip), ""):
         row, made = LinkMiss.objects.get_or_create(
             source=source, minute=_minute(as_of), defaults={"count": 1}
         )
@@ -84,7 +84,7 @@ def _minute(as_of: datetime) -> datetime:
     return as_of.replace(second=0, microsecond=0)
 
 
-def _source(ip: str) -> str:
+def source_of(ip: str) -> str:
     """The address; of IPv6 the 64 bits that one caller usually holds as a whole."""
     try:
         address = ip_address(ip)

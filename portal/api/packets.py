@@ -11,21 +11,17 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from jobs.access import get_job_for, get_packet_for
-from jobs.services.entries import build_entry
+from jobs.services.bundle import take_bundle
 from jobs.services.packet import request_packet
 from jobs.services.packet_taking import take_packet
-from jobs.services.sharing import GrantEntry, grant_access
 from portal.addresses import caller_of
 from portal.downloads import attachment_of
 from portal.fields import (
     ChoiceField,
     IdField,
-    InstantField,
     JsonBody,
-    TextField,
-    WholeNumberField,
-    words_field,
 )
+from portal.ranges import copy_answer, kept_download
 from portal.resource import AnyAccept, Resource
 
 PACKET_KINDS = ("full", "insurer", "owner", "counsel", "redacted")
@@ -96,34 +92,17 @@ class PacketContent(Resource):
         return attachment_of(data, media_type="application/pdf", file_name=file_name)
 
 
-class GrantBody(JsonBody):
-    """``to_person`` is a login, of this or another organisation; no ``sections`` means the whole packet."""
+class PacketBundle(Resource):
+    """The packet with its parts, the originals and the checkers as one archive; counted and logged."""
 
-    id = IdField()
-    to_person = TextField(max_length=64)
-    purpose = TextField(max_length=16)
-    until = InstantField()
-    sections = words_field()
-    max_downloads = WholeNumberField(min_value=1, max_value=10_000, required=False)
+    # No HEAD: it would count as taking the packet.
+    http_method_names = ["get"]  # noqa: RUF012 - as the framework declares it
+    content_negotiation_class = AnyAccept
 
-
-class GrantShape(serializers.Serializer[Any]):
-    id = serializers.UUIDField()
-    packet = serializers.UUIDField(source="packet_id")
-    to_person = serializers.CharField(source="to_person.login")
-    purpose = serializers.CharField()
-    valid_from = serializers.DateTimeField()
-    until = serializers.DateTimeField()
-    sections = serializers.ListField(child=serializers.CharField())
-    max_downloads = serializers.IntegerField(allow_null=True)
-
-
-class PacketGrants(Resource):
-    """Shows one sealed packet to one person until a day."""
-
-    @extend_schema(request=GrantBody, responses={201: GrantShape})
-    def post(self, request: Request, packet_id: UUID) -> Response:
+    @extend_schema(responses={(200, "application/zip"): OpenApiTypes.BINARY})
+    def get(self, request: Request, packet_id: UUID) -> HttpResponseBase:
         packet = get_packet_for(self.actor, packet_id, as_of=self.as_of)
-        entry = build_entry(GrantEntry, self.parse(GrantBody))
-        grant = grant_access(packet=packet, actor=self.actor, as_of=self.as_of, entry=entry)
-        return Response(GrantShape(grant).data, status=201)
+        made = take_bundle(
+            packet=packet, actor=self.actor, as_of=self.as_of, caller=caller_of(request._request)
+        )
+        return copy_answer(request._request, kept_download(request._request, made))

@@ -12,6 +12,7 @@ from jobs.access import Actor, get_packet_for, grant_of_packet, grants_for
 from jobs.errors import NotFound
 from jobs.link_access import copy_of_person
 from jobs.selectors import granted
+from jobs.services.bundle import take_bundle
 from jobs.services.copying import copy_for_person
 from jobs.services.packet_taking import take_packet
 from portal.addresses import caller_of
@@ -69,6 +70,20 @@ def download(request: HttpRequest, actor: Actor, packet_id: UUID) -> HttpRespons
         name = f"{row.serial.replace('/', '-')}.pdf"
         return attachment_of(data, media_type="application/pdf", file_name=name)
     made = copy_for_person(packet=row, actor=actor, as_of=at, caller=caller_of(request))
+    answer = redirect("web:copy", made.copy)
+    answer.status_code = 303
+    return answer
+
+
+@page
+@require_POST
+def bundle(request: HttpRequest, actor: Actor, packet_id: UUID) -> HttpResponseBase:
+    """The packet with its parts, originals and checkers: made and counted here, fetched after that."""
+    at = now()
+    row = get_packet_for(actor, packet_id, as_of=at)
+    if row.state != "sealed":
+        raise NotFound()
+    made = take_bundle(packet=row, actor=actor, as_of=at, caller=caller_of(request))
     answer = redirect("web:copy", made.copy)
     answer.status_code = 303
     return answer

@@ -20,6 +20,7 @@ from jobs.access import scope_of
 from jobs.errors import DomainError, NotAllowed, NotFound
 from jobs.link_access import copy_through, grant_through, grants_through, link_of
 from jobs.selectors import granted
+from jobs.services.bundle import bundle_for_link
 from jobs.services.copying import copy_for_link
 from jobs.services.link_guard import TooManyTriesError, let_knock, note_miss
 from jobs.services.passphrases import check_passphrase
@@ -161,6 +162,18 @@ def take(request: HttpRequest, through: Through, packet_id: UUID) -> HttpRespons
     """Makes and counts the copy, and leads to it: fetching it, in one go or in several, counts no more."""
     grant = grant_through(through.link, packet_id, as_of=now())
     download = copy_for_link(grant=grant, as_of=now(), caller=caller_of(request))
+    answer = redirect(reverse("web:link-copy", args=[through.token, download.copy]))
+    answer.status_code = 303
+    return answer
+
+
+@_through_link
+@require_POST
+@_past_passphrase
+def bundle(request: HttpRequest, through: Through, packet_id: UUID) -> HttpResponseBase:
+    """The same for the packet with its parts, the originals and the checkers."""
+    grant = grant_through(through.link, packet_id, as_of=now())
+    download = bundle_for_link(grant=grant, as_of=now(), caller=caller_of(request))
     answer = redirect(reverse("web:link-copy", args=[through.token, download.copy]))
     answer.status_code = 303
     return answer

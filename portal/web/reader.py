@@ -41,6 +41,7 @@ class Places:
 
     own: str
     take: str
+    bundle: str
     pictures: str
     back: str
 
@@ -62,6 +63,7 @@ def places_of_person(packet_id: Any) -> Places:
     return Places(
         own=reverse("web:packet", args=[packet_id]),
         take=reverse("web:packet-download", args=[packet_id]),
+        bundle=reverse("web:packet-bundle", args=[packet_id]),
         pictures=reverse("web:packet", args=[packet_id]) + "/pictures/",
         back=reverse("web:packets"),
     )
@@ -72,6 +74,7 @@ def places_of_link(token: str, packet_id: Any) -> Places:
     return Places(
         own=own,
         take=reverse("web:link-take", args=[token, packet_id]),
+        bundle=reverse("web:link-bundle", args=[token, packet_id]),
         pictures=own + "/pictures/",
         back=reverse("web:link", args=[token]),
     )

@@ -163,6 +163,7 @@ API_ROWS: Final[tuple[Row, ...]] = (
     _get("packet", lambda things: f"packets/{things.packet}"),
     # The packet waits to be built: see the test of packets for sealed ones.
     _get("packet-content", lambda things: f"packets/{things.packet}/content", gives=409),
+    _get("packet-bundle", lambda things: f"packets/{things.packet}/bundle", gives=409),
     _get("equipment", lambda things: "equipment", reach="none"),
     _get("equipment-due", lambda things: "equipment/due", reach="none"),
     _get("floor-surveys", lambda things: f"bays/{things.bay}/floor-surveys"),
@@ -317,5 +318,43 @@ API_ROWS: Final[tuple[Row, ...]] = (
     _post(
         "packet-grants", _grant, by="location_manager", gives=409,
         path=lambda things: f"packets/{things.packet}/grants",
+    ),
+    _get("packet-additions", lambda things: f"packets/{things.packet}/additions"),
+    # Nothing was added to a packet that is not sealed: see the tests of additions.
+    _get("packet-addition-data", lambda things: f"packets/{things.packet}/additions/1/data", gives=404),
+    _get("packet-addition-pages", lambda things: f"packets/{things.packet}/additions/1/pages", gives=404),
+    _get(
+        "custodian-form", lambda things: f"packets/{things.packet}/custodian-form", by="location_manager",
+        gives=409,
+    ),
+    _get("production-log", _job("/production-log"), by="location_manager"),
+    _get("production-export", _job("/production-log.csv"), by="location_manager"),
+    _post(
+        "job-erasure", lambda stage, things: {"reason": "Asked for by letter."}, by="quality_manager",
+        gives=200, path=_job("/erasure"),
+    ),
+    _get("holds", lambda things: "holds", by="location_manager", reach="none"),
+    _post(
+        "holds", lambda stage, things: {"id": _id(), "matter": "A matter", "jobs": [things.job]},
+        by="location_manager", path=lambda things: "holds",
+    ),
+    # No hold is placed here: see the tests of holds.
+    _post(
+        "hold-lift-requests", lambda stage, things: {"reason": "The matter is over."}, by="location_manager",
+        path=lambda things: f"holds/{things.job}/lift-requests", gives=404,
+    ),
+    _post(
+        "hold-lifting", lambda stage, things: {}, by="location_manager",
+        path=lambda things: f"holds/{things.job}/lifting", gives=404,
+    ),
+    _get("retention-rules", lambda things: "retention/rules", by="location_manager", reach="none"),
+    # These people work at one location; what is kept concerns all.
+    _post(
+        "retention-rules",
+        lambda stage, things: {"kind": "drive_logs", "amount": 24, "reason": "Agreed with counsel."},
+        by="quality_manager", path=lambda things: "retention/rules", reach="none", gives=403,
+    ),
+    _get(
+        "retention-plan", lambda things: "retention/plan", by="quality_manager", reach="none", gives=403,
     ),
 )  # fmt: skip

@@ -64,4 +64,8 @@ WEB_ROWS: Final[tuple[Row, ...]] = (
         "packet-download", lambda things: f"/packets/{things.packet}/download", by="location_manager",
         method="POST", gives=404, body=_form(),
     ),
+    _page(
+        "packet-bundle", lambda things: f"/packets/{things.packet}/bundle", by="location_manager",
+        method="POST", gives=404, body=_form(),
+    ),
 )  # fmt: skip

@@ -1,0 +1,196 @@
+"""Bundles by services: the sealed file for one's own people, a signed copy for others, each checked whole."""
+
+import json
+import zipfile
+from collections.abc import Iterator
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from jobs import copies, storage
+from jobs.access import Actor, actor_for_person, get_packet_for
+from jobs.errors import Conflict, Gone, NotFound
+from jobs.models import AccessGrant, Job, LogEntry, Packet, PacketDownload, scope
+from jobs.packets.bundle import BundleError
+from jobs.services import packet as packets
+from jobs.services import packet_sealing, sharing
+from jobs.services.additions import add_to_packet
+from jobs.services.bundle import take_bundle
+from jobs.services.downloads import Caller
+from jobs.services.heads import publish_head
+from jobs.services.signing_keys import make_demo_key
+from rules.seal.bundle_check import check_bundle
+from rules.seal.report import Verification
+from tests.factories import PersonFactory
+from tests.jobs.services.test_evidence_intake import climate, picture
+from tests.jobs.shop import Shop, eastmarch, new_id
+
+pytestmark = pytest.mark.slow
+
+
+@pytest.fixture(autouse=True)
+def store(settings: Any, tmp_path: Path) -> Path:
+    settings.EVIDENCE_ROOT = tmp_path / "stored"
+    settings.WM_SIGNING_DIR = str(tmp_path / "keys")
+    return tmp_path
+
+
+@pytest.fixture
+def shop(db: None) -> Iterator[Shop]:
+    made = eastmarch()
+    with scope(made.organisation.pk):
+        made.publish("common-practice.3.yaml", "orrinvale.7.yaml")
+        make_demo_key(organisation=made.organisation, as_of=made.at("06:00"))
+        yield made
+
+
+@pytest.fixture
+def job(shop: Shop) -> Job:
+    shop.observe_clock("07:29")
+    made = shop.open_job()
+    shop.upload(made, picture(shop, "08:00"), hhmm="08:00", shows=("plate",))
+    climate(shop, made)
+    return made
+
+
+@pytest.fixture
+def packet(shop: Shop, job: Job) -> Packet:
+    asked = packets.request_packet(job=job, actor=shop.actor("tachterly"), as_of=shop.at("10:00"))
+    done = packet_sealing.perform_packet(packet_id=asked.pk, as_of=shop.at("10:01"))
+    assert done.state == "sealed", done.failure_message
+    return done
+
+
+def verified(download: PacketDownload, key: str | None = None) -> Verification:
+    assert download.copy is not None
+    with copies.path(download.copy).open("rb") as stream:
+        return check_bundle(stream, key=key)
+
+
+def names(download: PacketDownload) -> list[str]:
+    assert download.copy is not None
+    with zipfile.ZipFile(copies.path(download.copy)) as archive:
+        return [name.partition("/")[2] for name in archive.namelist()]
+
+
+def own(shop: Shop, packet: Packet, hhmm: str = "12:00") -> PacketDownload:
+    return take_bundle(
+        packet=packet,
+        actor=shop.actor("tachterly"),
+        as_of=shop.at(hhmm),
+        caller=Caller(ip="192.0.2.7", user_agent="test", request_id="r-1"),
+    )
+
+
+def grant_to(shop: Shop, packet: Packet, **more: Any) -> tuple[AccessGrant, Actor]:
+    outsider = PersonFactory(
+        login="aquell", organisation=shop.organisation, roles=["auditor"], name="A. Quell"
+    )
+    entry = sharing.GrantEntry(
+        id=new_id(), to_person="aquell", purpose="insurer_audit",
+        until=(shop.at("12:00") + timedelta(days=10)).isoformat(), **more,
+    )  # fmt: skip
+    grant = sharing.grant_access(
+        packet=packet, actor=shop.actor("tachterly"), as_of=shop.at("12:00"), entry=entry
+    )
+    return grant, actor_for_person(outsider, as_of=shop.at("12:00"))
+
+
+def test_ones_own_people_get_the_sealed_file_with_all_that_belongs_to_it(shop: Shop, packet: Packet) -> None:
+    add_to_packet(
+        packet=packet,
+        kind="look_back",
+        text="A look-back.",
+        facts={"a": 1},
+        as_of=shop.at("11:00"),
+        who="lveskel",
+    )
+    download = own(shop, packet)
+    found = verified(download)
+    assert [line.what for line in found.lines if line.result == "differs"] == []
+    assert {line.what for line in found.lines if line.result == "not_checked"} <= {
+        "certificate", "key", "earlier head",
+    }  # fmt: skip
+    assert found.serial == packet.serial
+    assert found.is_demo
+    assert "DEMONSTRATION" in found.line("key").text
+    assert found.pdf_sha256 == packet.pdf_sha256
+    inside = names(download)
+    assert {
+        "data/packet.pdf",
+        "data/sealing.json",
+        "data/log-extract.json",
+        "check.pyz",
+        "check.html",
+    } <= set(inside)
+    assert {"data/additions/addition-0001.json", "data/additions/addition-0001.pdf"} <= set(inside)
+    originals = [name for name in inside if name.startswith("data/evidence-")]
+    assert len(originals) == 2
+
+
+def test_the_same_bundle_twice_is_the_same_bytes(shop: Shop, packet: Packet) -> None:
+    assert own(shop, packet).sha256 == own(shop, packet, "12:30").sha256
+
+
+def test_it_is_counted_and_logged_with_its_hash(shop: Shop, packet: Packet) -> None:
+    download = own(shop, packet)
+    row = LogEntry.objects.filter(what="packet.downloaded").latest("n")
+    told = json.loads(row.detail)
+    assert (told["form"], told["sha256"], told["bytes"]) == ("bundle", download.sha256, download.size_bytes)
+    assert (row.who, download.form, download.ip) == ("tachterly", "bundle", "192.0.2.7")
+
+
+def test_additions_are_proven_once_a_later_head_is_signed(shop: Shop, packet: Packet) -> None:
+    add_to_packet(
+        packet=packet, kind="comeback", text="It came again.", facts={}, as_of=shop.at("11:00"), who="lveskel"
+    )
+    assert "came after its head" in verified(own(shop, packet)).line("log extract").text
+    publish_head(organisation=packet.organisation, as_of=shop.at("13:00") + timedelta(days=1))
+    line = verified(own(shop, packet, "13:30")).line("log extract")
+    assert line.result == "agrees"
+    assert "came after its head" not in line.text
+
+
+def test_somebody_from_outside_gets_a_signed_copy_and_a_stranger_nothing(shop: Shop, packet: Packet) -> None:
+    _, auditor = grant_to(shop, packet, max_downloads=1)
+    row = get_packet_for(auditor, packet.pk, as_of=shop.at("12:10"))
+    download = take_bundle(packet=row, actor=auditor, as_of=shop.at("12:10"))
+    found = verified(download)
+    assert found.agrees, found.at_fault
+    assert found.pdf_sha256 != packet.pdf_sha256
+    assert found.line("pdf signature").result == "agrees"
+    assert "stamped copy" in found.line("entry").text
+    assert "data/recipient.json" in names(download)
+    with pytest.raises((Gone, NotFound)):
+        take_bundle(packet=row, actor=auditor, as_of=shop.at("12:11"))
+    nobody = PersonFactory(login="nobody", organisation=shop.organisation, roles=["auditor"])
+    with pytest.raises(NotFound):
+        take_bundle(
+            packet=packet, actor=actor_for_person(nobody, as_of=shop.at("12:00")), as_of=shop.at("12:12")
+        )
+    assert PacketDownload.objects.filter(form="bundle").count() == 1
+
+
+def test_a_damaged_store_is_told_before_a_byte_goes_out(shop: Shop, packet: Packet) -> None:
+    before = set(copies.all_kept())
+    original = storage.path(next(item["sha256"] for item in packet.contents if "evidence-" in item["path"]))
+    original.chmod(0o600)
+    original.write_bytes(original.read_bytes()[:-1] + b"\x00")
+    with pytest.raises(BundleError) as caught:
+        own(shop, packet)
+    assert caught.value.code == "original_changed"
+    original.unlink()
+    with pytest.raises(BundleError) as caught:
+        own(shop, packet)
+    assert caught.value.code == "original_missing"
+    assert set(copies.all_kept()) == before
+    assert not PacketDownload.objects.exists()
+
+
+def test_a_packet_that_is_not_sealed_has_no_bundle(shop: Shop, job: Job) -> None:
+    asked = packets.request_packet(job=job, actor=shop.actor("tachterly"), as_of=shop.at("10:00"))
+    with pytest.raises(Conflict) as caught:
+        own(shop, asked)
+    assert caught.value.code == "packet_not_sealed"
