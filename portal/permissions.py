@@ -53,6 +53,10 @@ _HANDS_OVER: Final = DESK | frozenset({"technician", "glass_installer", "quality
 _PACK_WRITERS: Final = frozenset({"operations_manager", "quality_manager"})
 _PACK_READERS: Final = _PACK_WRITERS | frozenset({"quality_reviewer"})
 
+# Who answers for the record towards others, and who decides how long it is kept.
+_ANSWERS: Final = Rule(PACKETS, MANAGERS | frozenset({"quality_reviewer"}))
+_KEEPERS: Final = frozenset({"operations_manager", "quality_manager"})
+
 _SAMPLES: Final = Rule(READ, MANAGERS | OUTSIDERS)
 
 _PAGE: Final = Rule(READ, PEOPLE_OF_SHOP)
@@ -111,6 +115,18 @@ PERMISSIONS: Final[Mapping[str, Mapping[str, Rule]]] = {
     "api:job-packets": {"POST": Rule(PACKETS, MANAGERS | frozenset({"quality_reviewer"}))},
     "api:packet": {"GET": Rule(READ, EVERYONE)},
     "api:packet-content": {"GET": Rule(READ, EVERYONE)},
+    "api:packet-additions": {"GET": Rule(READ, EVERYONE)},
+    "api:packet-addition-data": {"GET": Rule(READ, EVERYONE)},
+    "api:packet-addition-pages": {"GET": Rule(READ, EVERYONE)},
+    "api:custodian-form": {"GET": _ANSWERS},
+    "api:production-log": {"GET": _ANSWERS},
+    "api:production-export": {"GET": _ANSWERS},
+    "api:job-erasure": {"POST": Rule(SIGN, _KEEPERS)},
+    "api:holds": {"GET": Rule(READ, MANAGERS), "POST": Rule(SIGN, MANAGERS)},
+    "api:hold-lift-requests": {"POST": Rule(SIGN, MANAGERS)},
+    "api:hold-lifting": {"POST": Rule(SIGN, MANAGERS)},
+    "api:retention-rules": {"GET": Rule(READ, MANAGERS), "POST": Rule(SIGN, _KEEPERS)},
+    "api:retention-plan": {"GET": Rule(READ, _KEEPERS)},
     "api:packet-bundle": {"GET": Rule(READ, EVERYONE)},
     "api:packet-grants": {"POST": Rule(PACKETS, MANAGERS)},
     "api:packet-access": {"GET": Rule(PACKETS, MANAGERS)},
@@ -153,6 +169,18 @@ PERMISSIONS: Final[Mapping[str, Mapping[str, Rule]]] = {
     "web:gate-packet": {"POST": Rule(PACKETS, MANAGERS | frozenset({"quality_reviewer"}))},
     "web:heads": {"GET": Rule(READ, MANAGERS)},
     "web:heads-address": {"POST": Rule(RECORD, MANAGERS)},
+    "web:access": {"GET": Rule(PACKETS, MANAGERS)},
+    "web:access-grant": {"POST": Rule(PACKETS, MANAGERS)},
+    "web:access-link": {"POST": Rule(PACKETS, MANAGERS)},
+    "web:access-revoke": {"POST": Rule(PACKETS, MANAGERS)},
+    "web:access-revoke-link": {"POST": Rule(PACKETS, MANAGERS)},
+    "web:samples": {"GET": _SAMPLES},
+    "web:sample-open": {"POST": Rule(PACKETS, MANAGERS | OUTSIDERS)},
+    "web:sample": {"GET": _SAMPLES},
+    "web:sample-draw": {"POST": Rule(PACKETS, MANAGERS | OUTSIDERS)},
+    "web:sample-sheet": {"GET": _SAMPLES},
+    "web:sample-pack": {"POST": Rule(PACKETS, MANAGERS | OUTSIDERS)},
+    "web:sample-archive": {"GET": _SAMPLES},
     "web:packets": {"GET": Rule(READ, OUTSIDERS)},
     "web:packet": {"GET": Rule(READ, OUTSIDERS)},
     "web:packet-times": {"GET": Rule(READ, OUTSIDERS)},

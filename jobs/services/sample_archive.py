@@ -263,6 +263,18 @@ def bury_archive(*, archive_id: UUID, error: str, as_of: datetime) -> None:
         _log(archive, as_of, "archive.failed", {"archive": str(archive.pk)})
 
 
+def archive_open(archive: SampleArchive, *, as_of: datetime) -> bool:
+    """Whether the ZIP may still be given: every packet in it is still open to whom it was made for."""
+    with scope(archive.organisation_id):
+        rows = ArchivedCopy.objects.filter(archive=archive).values("download__grant")
+        made = AccessGrant.objects.filter(pk__in=rows)
+        return (
+            archive.until is not None
+            and as_of < archive.until
+            and (made.count() == holding(made, as_of=as_of).count())
+        )
+
+
 def note_archive_sent(*, archive: SampleArchive, first_byte: int, sent_bytes: int, as_of: datetime) -> None:
     """Notes in the log that the ZIP, or a stretch of it, went out; its packets were counted one by one."""
     whole = first_byte + sent_bytes == archive.size_bytes

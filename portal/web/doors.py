@@ -32,6 +32,7 @@ _SECTIONS = (
     ("web:cars", "Cars", ("web:cars", "web:car", "web:car-photo", "web:car-file", "web:car-sign")),
     ("web:heads", "Heads of the log", ("web:heads", "web:heads-address")),
     ("web:packets", "Packets", ("web:packets", "web:packet")),
+    ("web:samples", "Samples", ("web:samples", "web:sample")),
 )
 P = ParamSpec("P")
 View = Callable[Concatenate[HttpRequest, Actor, P], HttpResponseBase]

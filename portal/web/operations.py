@@ -137,6 +137,7 @@ def _gate_page(
         "may_release": actor.has_role(*actor.organisation.release_roles),
         "may_deliver": bool(actor.roles & DESK),
         "time_line": time_line_of(job),
+        "may_share": bool(actor.roles & MANAGERS),
         "may_packet": bool(actor.roles & (MANAGERS | {"quality_reviewer"})) and assessment is not None,
         "packets": [
             {

@@ -2,7 +2,18 @@
 
 from django.urls import path
 
-from portal.web import auditor, checking, heads, links, operations, sessions, technician, time_line
+from portal.web import (
+    access_desk,
+    auditor,
+    checking,
+    heads,
+    links,
+    operations,
+    samples,
+    sessions,
+    technician,
+    time_line,
+)
 
 urlpatterns = [
     path("", sessions.home, name="home"),
@@ -23,6 +34,26 @@ urlpatterns = [
     path("gate/<uuid:job_id>/packet", operations.seal_packet, name="gate-packet"),
     path("heads", heads.head_list, name="heads"),
     path("heads/address", heads.set_address, name="heads-address"),
+    path("gate/<uuid:job_id>/access", access_desk.access, name="access"),
+    path("gate/<uuid:job_id>/access/grants", access_desk.grant, name="access-grant"),
+    path("gate/<uuid:job_id>/access/links", access_desk.link, name="access-link"),
+    path(
+        "gate/<uuid:job_id>/access/grants/<uuid:grant_id>/revocation",
+        access_desk.take_back,
+        name="access-revoke",
+    ),
+    path(
+        "gate/<uuid:job_id>/access/links/<uuid:link_id>/revocation",
+        access_desk.take_back_link,
+        name="access-revoke-link",
+    ),
+    path("samples", samples.sample_list, name="samples"),
+    path("samples/new", samples.open_one, name="sample-open"),
+    path("samples/<uuid:sample_id>", samples.sample, name="sample"),
+    path("samples/<uuid:sample_id>/draw", samples.draw, name="sample-draw"),
+    path("samples/<uuid:sample_id>/sheet", samples.sheet, name="sample-sheet"),
+    path("samples/<uuid:sample_id>/archive", samples.pack, name="sample-pack"),
+    path("sample-archives/<uuid:archive_id>", samples.archive, name="sample-archive"),
     path("packets", auditor.packet_list, name="packets"),
     path("packets/<uuid:packet_id>", auditor.packet, name="packet"),
     path("packets/<uuid:packet_id>/times", time_line.of_packet, name="packet-times"),

@@ -2,6 +2,7 @@
 
 import io
 import json
+import logging
 import re
 import time
 import uuid
@@ -33,6 +34,7 @@ from jobs.moment import now, standing_at
 from jobs.services import sharing
 from jobs.services.copying import sweep_copies
 from jobs.services.sharing import LinkEntry
+from portal.log_lines import LinkFreeFormatter
 from portal.ranges import AccessTakenBackError
 from rules.canonical import sha256_hex
 from tests.portal.web.played import PlayedDay, play_day
@@ -376,12 +378,16 @@ def test_an_old_link_after_a_newer_packet(day: PlayedDay, browser: Client) -> No
 
 
 def test_tokens_stay_out_of_log_lines(
-    day: PlayedDay, browser: Client, capfd: pytest.CaptureFixture[str], settings: Any
+    day: PlayedDay, browser: Client, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     _, text = share(day)
+    written = io.StringIO()
+    ours = [item for item in logging.getLogger().handlers if isinstance(item.formatter, LinkFreeFormatter)]
+    for handler in ours:
+        monkeypatch.setattr(handler, "stream", written)
     browser.get(f"/s/{text}/packets/{uuid.uuid4()}")
     browser.get(f"/s/{text}/nowhere")
-    told = capfd.readouterr().err
+    told = written.getvalue()
     assert "/s/[link]/packets/" in told
     assert "/s/[link]/nowhere" in told
     assert text not in told
