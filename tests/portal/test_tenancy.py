@@ -36,6 +36,7 @@ OPEN_TO_ALL: Final = frozenset(
         "web:sign-in",
         "web:sign-out",
         "web:look",
+        "web:verify",
         "heads",
         "heads-atom",
         "heads-consistency",
