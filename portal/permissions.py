@@ -49,6 +49,9 @@ _INTAKE: Final = Rule(RECORD, DESK | MACHINE | frozenset({"technician", "glass_i
 
 _HANDS_OVER: Final = DESK | frozenset({"technician", "glass_installer", "quality_manager"})
 
+# Who may make a redacted packet out of a sealed one.
+_REDACT: Final = Rule(PACKETS, frozenset({"operations_manager", "quality_manager"}))
+
 # Who writes a pack's text, and who may read over and approve what another wrote.
 _PACK_WRITERS: Final = frozenset({"operations_manager", "quality_manager"})
 _PACK_READERS: Final = _PACK_WRITERS | frozenset({"quality_reviewer"})
@@ -128,6 +131,7 @@ PERMISSIONS: Final[Mapping[str, Mapping[str, Rule]]] = {
     "api:retention-rules": {"GET": Rule(READ, MANAGERS), "POST": Rule(SIGN, _KEEPERS)},
     "api:retention-plan": {"GET": Rule(READ, _KEEPERS)},
     "api:packet-bundle": {"GET": Rule(READ, EVERYONE)},
+    "api:packet-redactions": {"GET": _REDACT, "POST": _REDACT},
     "api:packet-grants": {"POST": Rule(PACKETS, MANAGERS)},
     "api:packet-access": {"GET": Rule(PACKETS, MANAGERS)},
     "api:grant-revocation": {"POST": Rule(PACKETS, MANAGERS)},
@@ -167,6 +171,14 @@ PERMISSIONS: Final[Mapping[str, Mapping[str, Rule]]] = {
     "web:gate-release": {"POST": Rule(RELEASE, MANAGERS)},
     "web:gate-delivery": {"POST": Rule(RECORD, DESK)},
     "web:gate-packet": {"POST": Rule(PACKETS, MANAGERS | frozenset({"quality_reviewer"}))},
+    "web:keeping": {"GET": Rule(READ, MANAGERS)},
+    "web:hold-new": {"POST": Rule(SIGN, MANAGERS)},
+    "web:hold-lift-request": {"POST": Rule(SIGN, MANAGERS)},
+    "web:hold-lifting": {"POST": Rule(SIGN, MANAGERS)},
+    "web:retention-rule": {"POST": Rule(SIGN, _KEEPERS)},
+    "web:kept-job": {"GET": _ANSWERS},
+    "web:production-csv": {"POST": _ANSWERS},
+    "web:addition-pages": {"GET": _ANSWERS},
     "web:heads": {"GET": Rule(READ, MANAGERS)},
     "web:heads-address": {"POST": Rule(RECORD, MANAGERS)},
     "web:access": {"GET": Rule(PACKETS, MANAGERS)},
@@ -187,6 +199,8 @@ PERMISSIONS: Final[Mapping[str, Mapping[str, Rule]]] = {
     "web:packet-picture": {"GET": Rule(READ, OUTSIDERS)},
     "web:copy": {"GET": Rule(READ, DESK | QUALITY | OUTSIDERS)},
     "web:packet-bundle": {"POST": Rule(READ, DESK | QUALITY | OUTSIDERS)},
+    "web:packet-redaction": {"GET": _REDACT, "POST": _REDACT},
+    "web:redaction-picture": {"GET": _REDACT},
     "web:packet-download": {"POST": Rule(READ, DESK | QUALITY | OUTSIDERS)},
 }
 

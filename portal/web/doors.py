@@ -30,6 +30,11 @@ _SECTIONS = (
         ("web:board", "web:gate", "web:gate-release", "web:gate-delivery", "web:gate-packet"),
     ),
     ("web:cars", "Cars", ("web:cars", "web:car", "web:car-photo", "web:car-file", "web:car-sign")),
+    (
+        "web:keeping",
+        "Retention and holds",
+        ("web:keeping", "web:hold-new", "web:hold-lift-request", "web:hold-lifting", "web:retention-rule"),
+    ),
     ("web:heads", "Heads of the log", ("web:heads", "web:heads-address")),
     ("web:packets", "Packets", ("web:packets", "web:packet")),
     ("web:samples", "Samples", ("web:samples", "web:sample")),

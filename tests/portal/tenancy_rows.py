@@ -353,8 +353,10 @@ API_ROWS: Final[tuple[Row, ...]] = (
         "retention-rules",
         lambda stage, things: {"kind": "drive_logs", "amount": 24, "reason": "Agreed with counsel."},
         by="quality_manager", path=lambda things: "retention/rules", reach="none", gives=403,
+        refused_by_service=frozenset({"operations_manager"}),
     ),
     _get(
         "retention-plan", lambda things: "retention/plan", by="quality_manager", reach="none", gives=403,
+        refused_by_service=frozenset({"operations_manager"}),
     ),
 )  # fmt: skip

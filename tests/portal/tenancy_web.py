@@ -52,6 +52,36 @@ WEB_ROWS: Final[tuple[Row, ...]] = (
         "gate-packet", lambda things: f"/gate/{things.job}/packet", by="location_manager", method="POST",
         gives=302, body=_form(),
     ),
+    _page("keeping", lambda things: "/keeping", by="location_manager", reach="none"),
+    # Whatever is not a location of one's own is refused: see the tests of holds for what may be held.
+    _page(
+        "hold-new", lambda things: "/keeping/holds", by="location_manager", method="POST", gives=302,
+        body=_form(matter="A matter", opened_from="2026-01-01"), reach="none",
+    ),
+    _page(
+        "hold-lift-request", lambda things: f"/keeping/holds/{things.job}/lift-request",
+        by="location_manager", method="POST", gives=404, body=_form(reason="The matter is over."),
+    ),
+    _page(
+        "hold-lifting", lambda things: f"/keeping/holds/{things.job}/lifting", by="location_manager",
+        method="POST", gives=404, body=_form(),
+    ),
+    # These people work at one location; what is kept concerns all.
+    _page(
+        "retention-rule", lambda things: "/keeping/rules", by="quality_manager", method="POST", gives=403,
+        body=_form(kind="drive_logs", amount="24", reason="Agreed with counsel."), reach="none",
+        refused_by_service=frozenset({"operations_manager"}),
+    ),
+    _page("kept-job", lambda things: f"/gate/{things.job}/kept", by="location_manager"),
+    _page(
+        "production-csv", lambda things: f"/gate/{things.job}/kept/production.csv", by="location_manager",
+        method="POST", body=_form(),
+    ),
+    # The packet is not sealed: nothing was added to it.
+    _page(
+        "addition-pages", lambda things: f"/gate/{things.job}/kept/packets/1/additions/1",
+        by="location_manager", gives=404,
+    ),
     _page("heads", lambda things: "/heads", by="location_manager", reach="none"),
     _page(
         "heads-address", lambda things: "/heads/address", by="location_manager", method="POST", gives=302,
