@@ -139,6 +139,7 @@ def _gate_page(
         "time_line": time_line_of(job),
         "may_share": bool(actor.roles & MANAGERS),
         "may_packet": bool(actor.roles & (MANAGERS | {"quality_reviewer"})) and assessment is not None,
+        "may_redact": bool(actor.roles & {"operations_manager", "quality_manager"}),
         "packets": [
             {
                 "id": packet.pk,

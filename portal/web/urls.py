@@ -10,6 +10,7 @@ from portal.web import (
     keeping,
     links,
     operations,
+    redaction,
     samples,
     sessions,
     technician,
