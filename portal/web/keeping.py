@@ -1,4 +1,4 @@
-"""The manager's pages of keeping: retention and holds of the organisation, and what a job gave out and lost."""
+"""The manager's pages of keeping: retention and holds, and what a job gave out, got added, and lost."""
 
 from typing import Any
 from uuid import UUID, uuid4
