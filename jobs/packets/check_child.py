@@ -9,7 +9,7 @@ import sys
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any, BinaryIO, Final
+from typing import Any, Final
 
 from jobs.errors import Refused, Unavailable
 from rules.seal.report import Line, Verification
@@ -29,19 +29,19 @@ MOST_ANSWER_BYTES: Final = 4 << 20
 AT_ONCE: Final = 2
 
 
-def check_in_child(stream: BinaryIO, *, key: str = "") -> Verification:
-    """Checks an open file, from its start.
+def check_in_child(file: Path, *, key: str = "") -> Verification:
+    """Checks one file.
 
     Args:
-        stream: a real file; the child reads it by its descriptor.
+        file: is opened here and handed to the child as its standard input; the child gets no name.
         key: fingerprint that the signing key should have; empty: none is compared.
 
     Raises:
         Refused: ``not_a_packet`` (no packet or bundle), ``check_stopped`` (it took too much time or memory).
         Unavailable: ``checks_busy``: as many checks run as may at once.
     """
-    with _slot():
-        os.lseek(stream.fileno(), 0, os.SEEK_SET)
+    # Opened for the child alone: it moves the place in the file, and who shared it would lose theirs.
+    with _slot(), file.open("rb", buffering=0) as stream:
         answer = _run(stream.fileno(), key)
     if answer["state"] == "unreadable":
         raise Refused("not_a_packet", f"This is no packet and no bundle: {answer['message']}.")

@@ -1,7 +1,8 @@
 """A file checked for anybody: counted by address, done in a limited child process, and forgotten."""
 
 from datetime import datetime, timedelta
-from typing import BinaryIO, Final
+from pathlib import Path
+from typing import Final
 
 from django.db import transaction
 from django.db.models import F, QuerySet, Sum
@@ -23,11 +24,11 @@ MOST_BYTES: Final = 500_000_000
 MARKS: Final = (b"%PDF-", b"PK\x03\x04")
 
 
-def check_publicly(*, stream: BinaryIO, key: str, ip: str, as_of: datetime) -> Verification:
-    """Checks one open file; nothing of it is kept.
+def check_publicly(*, file: Path, key: str, ip: str, as_of: datetime) -> Verification:
+    """Checks one file; nothing of it is kept.
 
     Args:
-        stream: a real file, from a temporary place that the caller removes.
+        file: in a temporary place; the caller removes it.
         key: fingerprint to compare; empty where none is known.
 
     Raises:
@@ -36,14 +37,13 @@ def check_publicly(*, stream: BinaryIO, key: str, ip: str, as_of: datetime) -> V
         jobs.errors.Unavailable: ``checks_busy``.
     """
     _count(ip, as_of)
-    size = stream.seek(0, 2)
-    stream.seek(0)
-    mark = stream.read(5)
-    if size > MOST_BYTES:
+    with file.open("rb") as stream:
+        mark = stream.read(5)
+    if file.stat().st_size > MOST_BYTES:
         raise Refused("too_large", f"The file has more than {MOST_BYTES // 1_000_000} MB.")
     if not mark.startswith(MARKS):
         raise Refused("not_a_packet", "This is neither a PDF nor a ZIP archive.")
-    return check_in_child(stream, key=key)
+    return check_in_child(file, key=key)
 
 
 @transaction.atomic

@@ -1,6 +1,7 @@
 """The public page that checks a packet or a bundle: no sign-in, nothing kept, the result in plain words."""
 
 import re
+from pathlib import Path
 from typing import Any, Final
 
 from django.core.files.uploadedfile import TemporaryUploadedFile
@@ -65,11 +66,14 @@ def _found(request: HttpRequest) -> Verification:
     # Always a temporary file, which Django removes with the request: the child reads it by its descriptor.
     request.upload_handlers = [TemporaryFileUploadHandler(request)]
     upload = request.FILES.get("file")
-    if not isinstance(upload, TemporaryUploadedFile) or upload.file is None:
+    if not isinstance(upload, TemporaryUploadedFile):
         raise Refused("missing_field", "Choose a file first.")
     try:
         return check_publicly(
-            stream=upload.file, key=_key(request.POST.get("key", "")), ip=client_ip(request), as_of=now()
+            file=Path(upload.temporary_file_path()),
+            key=_key(request.POST.get("key", "")),
+            ip=client_ip(request),
+            as_of=now(),
         )
     finally:
         upload.close()

@@ -203,7 +203,13 @@ def sealed(case: Case) -> Sealed:
         detail = {"packet": case.source.own_serial, "number": number, "sha256": sha256_hex(data)}
         log = log.plus("packet.added_to", detail)
     return Sealed(
-        case=case, log=log, n=n, sealing=sealing, pdf=pdf, additions=made, extract=extract_of(log, n, case)
+        case=replace(case, body=body),
+        log=log,
+        n=n,
+        sealing=sealing,
+        pdf=pdf,
+        additions=made,
+        extract=extract_of(log, n, case),
     )
 
 
