@@ -194,6 +194,8 @@ def _grant(sample: Sample, packet: Packet, as_of: datetime) -> AccessGrant | Non
 def _organisation(actor: Actor, of: UUID | None, as_of: datetime) -> Organisation:
     if not actor.is_outsider:
         return actor.organisation
+    if of is None:
+        raise refused("unknown_reference", "of", "Say whose packets, of those granted to you.")
     mine = holding(AccessGrant.objects.filter(to_person=actor.person, organisation=of), as_of=as_of)
     first = mine.select_related("organisation").first()
     if first is None:

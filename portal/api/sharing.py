@@ -108,15 +108,20 @@ class PacketAccess(Resource):
         return Response(PacketAccessShape({"access": access, "downloads": taken}).data)
 
 
+class RevokedShape(serializers.Serializer[Any]):
+    id = serializers.UUIDField()
+    revoked_at = serializers.DateTimeField()
+
+
 class GrantRevocation(Resource):
     """Takes access to one packet back at once."""
 
-    @extend_schema(request=None, responses={204: None})
+    @extend_schema(request=JsonBody, responses=RevokedShape)
     def post(self, request: Request, grant_id: UUID) -> Response:
-        self.parse(JsonBody)
         grant = get_grant_for(self.actor, grant_id)
-        revoke_grant(grant=grant, actor=self.actor, as_of=self.as_of)
-        return Response(status=204)
+        self.parse(JsonBody)
+        ended = revoke_grant(grant=grant, actor=self.actor, as_of=self.as_of)
+        return Response(RevokedShape(ended).data)
 
 
 class LinkBody(JsonBody):
@@ -182,8 +187,9 @@ class Links(Resource):
 class LinkRevocation(Resource):
     """Takes a link back at once, with everything it opens."""
 
-    @extend_schema(request=None, responses={204: None})
+    @extend_schema(request=JsonBody, responses=RevokedShape)
     def post(self, request: Request, link_id: UUID) -> Response:
+        link = get_link_for(self.actor, link_id)
         self.parse(JsonBody)
-        revoke_link(link=get_link_for(self.actor, link_id), actor=self.actor, as_of=self.as_of)
-        return Response(status=204)
+        ended = revoke_link(link=link, actor=self.actor, as_of=self.as_of)
+        return Response(RevokedShape(ended).data)

@@ -118,7 +118,7 @@ def _past_passphrase(view: LinkView[P]) -> LinkView[P]:
 
 
 def _ask(request: HttpRequest, through: Through, error: NotAllowed | None = None) -> HttpResponse:
-    context = {"token": through.token, "fault": error.message if error else "", "code": error and error.code}
+    context: dict[str, Any] = {"token": through.token, "fault": error.message if error else "", "code": error and error.code}
     if error is not None and "tries_left" in error.extra:
         context["tries_left"] = error.extra["tries_left"]
     return _page(request, "audit/link_passphrase.html", context, status=403 if error else 200)

@@ -53,7 +53,7 @@ def open_one(request: HttpRequest, actor: Actor) -> HttpResponse:
             confidence=str(request.POST.get("confidence", "0.95")),
             for_person=str(request.POST.get("for_person", "")).strip(),
         )
-        of = _id(request.POST.get("of")) if actor.is_outsider else None
+        of = _id(request.POST["of"]) if actor.is_outsider and "of" in request.POST else None
         made = open_sample(actor=actor, as_of=now(), entry=entry, of=of)
     except DomainError as error:
         return _list_page(request, actor, fault=error)

@@ -5,6 +5,7 @@ import uuid
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from datetime import timedelta
 from hashlib import sha256
 from typing import Any, Final
 
@@ -12,7 +13,17 @@ from django.apps import apps
 from django.db import connection, transaction
 from django.test import Client
 
-from jobs.models import Bay, Equipment, PackEditionOnFile, Person, unscoped
+from jobs.models import (
+    AccessGrant,
+    Bay,
+    Equipment,
+    PackEditionOnFile,
+    Packet,
+    Person,
+    Sample,
+    ShareLink,
+    unscoped,
+)
 from jobs.models.people import ROLES
 from tests.portal.api.files import jpeg
 from tests.portal.cast import LONG_AGO, Answer, Caller, Cast, Site, make_cast
@@ -41,6 +52,9 @@ class Things:
     bay: str
     survey: str
     pack: str = "common-practice"
+    grant: str = ""
+    link: str = ""
+    sample: str = ""
 
     def ids(self) -> tuple[str, ...]:
         return (
@@ -98,11 +112,12 @@ def build_stage() -> Stage:
 
 
 def _nothing() -> Things:
-    made = [str(uuid.uuid4()) for _ in range(10)]
+    made = [str(uuid.uuid4()) for _ in range(13)]
     return Things(
         canary="canary-nowhere", location="ZZ", device=made[0], tag="ZZ-999", vehicle=made[1], job=made[2],
         line=made[3], operation=made[4], session=made[5], evidence=made[6], evidence_bytes=b"nothing",
-        run=made[7], packet=made[8], bay="ZZ-B9", survey=made[9], pack="no-such-pack",
+        run=made[7], packet=made[8], bay="ZZ-B9", survey=made[9], pack="no-such-pack", grant=made[10],
+        link=made[11], sample=made[12],
     )  # fmt: skip
 
 
@@ -126,11 +141,40 @@ def _things(cast: Cast, site: Site) -> Things:
     packet = _post(caller, f"{job}/packets", {"id": str(uuid.uuid4()), "kind": "full"})["id"]
     _desk(site, canary)
     bay, survey = _surveyed_bay(site, caller, canary)
+    grant, link, sample = _shared(site, packet, canary)
     return Things(
         canary=canary, location=code, device=str(site.device.pk), tag=f"PG-{code}", vehicle=vehicle,
         job=order["job_id"], line=line, operation=operation, session=session, evidence=evidence,
-        evidence_bytes=picture, run=run, packet=packet, bay=bay, survey=survey,
+        evidence_bytes=picture, run=run, packet=packet, bay=bay, survey=survey, grant=grant, link=link,
+        sample=sample,
     )  # fmt: skip
+
+
+def _shared(site: Site, packet: str, canary: str) -> tuple[str, str, str]:
+    """A grant, a link and a sample of this place's packet, written straight into the record."""
+    with unscoped():
+        row = Packet.objects.select_related("job").get(pk=packet)
+        giver = row.requested_by
+        assert giver is not None
+        now = row.requested_at
+        given: dict[str, Any] = {
+            "organisation": site.organisation, "packet": row, "job": row.job, "purpose": "internal",
+            "valid_from": now, "until": now + timedelta(days=9), "granted_at": now, "granted_by": giver,
+        }  # fmt: skip
+        grant = AccessGrant.objects.create(to_person=giver, **given)
+        link = ShareLink.objects.create(
+            organisation=site.organisation, token_sha256=sha256(canary.encode()).hexdigest(), to_name=canary,
+            to_company=canary, purpose="internal", valid_from=now, until=now + timedelta(days=9), made_at=now,
+            made_by=giver,
+        )  # fmt: skip
+        AccessGrant.objects.create(link=link, **given)
+        sample = Sample.objects.create(
+            organisation=site.organisation, opened_by=giver, opened_at=now, from_on=now.date(),
+            to_on=now.date(), seed=bytes(32), seed_sha256="0" * 64, population_sha256="0" * 64, bad=1,
+            population=[{"packet": packet, "serial": canary, "root": ""}], population_size=1, size=1,
+            confidence="0.95", access_until=now,
+        )  # fmt: skip
+    return str(grant.pk), str(link.pk), str(sample.pk)
 
 
 def _take_in(caller: Caller, site: Site, canary: str) -> tuple[str, dict[str, Any]]:

@@ -18,13 +18,14 @@ from jobs.models.people import ROLES
 from portal.permissions import PERMISSIONS, Rule
 from tests.portal.cast import Answer, Caller
 from tests.portal.tenancy_rows import API_ROWS, Row
+from tests.portal.tenancy_shared import SHARED_ROWS
 from tests.portal.tenancy_stage import Stage, Things, build_stage, everything, told, undone
 from tests.portal.tenancy_web import WEB_ROWS
 
 # Half a minute of work: left out of what runs before each commit.
 pytestmark = [pytest.mark.slow, pytest.mark.django_db]
 
-ROWS: Final = (*API_ROWS, *WEB_ROWS)
+ROWS: Final = (*API_ROWS, *SHARED_ROWS, *WEB_ROWS)
 # They name nothing and tell nothing of the record: whoever comes may have them.
 OPEN_TO_ALL: Final = frozenset(
     {
@@ -41,6 +42,18 @@ OPEN_TO_ALL: Final = frozenset(
         "heads-atom",
         "heads-consistency",
         "heads-inclusion",
+    }
+)
+# Who holds a link needs no sign-in: the token in the address is what is checked; see the tests of links.
+BY_LINK: Final = frozenset(
+    {
+        "web:link",
+        "web:link-passphrase",
+        "web:link-packet",
+        "web:link-take",
+        "web:link-picture",
+        "web:link-copy",
+        "web:link-bundle",
     }
 )
 METHODS: Final = ("GET", "POST", "PUT", "PATCH", "DELETE")
@@ -101,8 +114,8 @@ def rule_of(row: Row) -> Rule:
 
 def test_every_route_is_in_the_table_and_in_the_rows() -> None:
     named = set(routes())
-    assert named == set(PERMISSIONS) | OPEN_TO_ALL
-    assert not set(PERMISSIONS) & OPEN_TO_ALL
+    assert named == set(PERMISSIONS) | OPEN_TO_ALL | BY_LINK
+    assert not set(PERMISSIONS) & (OPEN_TO_ALL | BY_LINK)
     in_table = {(route, method) for route, rules in PERMISSIONS.items() for method in rules}
     in_rows = [(row.route, row.method) for row in ROWS]
     assert set(in_rows) == in_table
