@@ -1,6 +1,7 @@
 """The time line of a job or of a sealed packet, from facts that a judgement rests on; reads only."""
 
 from typing import Any
+from uuid import UUID
 
 from jobs import storage
 from jobs.errors import Conflict
@@ -52,7 +53,7 @@ class _Named:
         self.id, self.name = str(row.pk), row.name
 
 
-def _devices(organisation_id: object) -> tuple[_Named, ...]:
+def _devices(organisation_id: UUID | str) -> tuple[_Named, ...]:
     return tuple(_Named(row) for row in Device.objects.filter(organisation_id=organisation_id))
 
 

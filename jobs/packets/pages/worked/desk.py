@@ -6,8 +6,8 @@ from functools import cached_property
 
 from jobs.packets.pages.context import PageContext
 from rules.checks.base import CheckContext, RequiredProcedure
+from rules.checks.order import order_proof
 from rules.facts import JobFacts, Reading, Record, Session, facts_held_at
-from rules.judging import order_proof
 from rules.packs.model import Proof
 from rules.quantities import Limit
 from rules.verdict import Finding, Number
