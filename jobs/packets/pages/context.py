@@ -86,6 +86,23 @@ class PageContext:
         """A short name for what a verdict rests on; the id itself where nothing is known of it."""
         return self.names.name(record_id)
 
+    @cached_property
+    def _numbers(self) -> dict[tuple[str, str], str]:
+        found: dict[tuple[str, str], str] = {}
+        for place, result in enumerate(self.assessment.procedures, start=1):
+            own = [f for f in self.assessment.findings if f.procedure_id == result.procedure_id]
+            for inner, finding in enumerate(own, start=1):
+                found.setdefault((finding.procedure_id, finding.proof_id), f"5.{place}.{inner}")
+        return found
+
+    def proof_number(self, finding: Finding) -> str:
+        """``5.2.7``: where chapter 5 tells of the proof."""
+        return self._numbers.get((finding.procedure_id, finding.proof_id), "5")
+
+    def proof_anchor(self, finding: Finding) -> str:
+        """``proof-5-2-7``: the anchor of the same place."""
+        return f"proof-{self.proof_number(finding).replace('.', '-')}"
+
     def explained(self, finding: Finding) -> Explanation:
         """The finding in the words that screen and API use too."""
         rests_on = finding.outcome.evidence

@@ -7,6 +7,7 @@ from jobs.packets.pages import times
 from jobs.packets.pages.context import PageContext
 from jobs.packets.pages.seal_words import seal_text
 from jobs.packets.pages.words import plain, sentence_case
+from jobs.packets.source import EnclosedFile
 from rules.facts import EvidenceItem, Photo
 
 # Types a small copy can be drawn of.
@@ -26,19 +27,20 @@ def evidence_view(context: PageContext) -> dict[str, Any]:
 
 def _row(context: PageContext, item: EvidenceItem) -> dict[str, Any]:
     file = context.files.get(item.id)
-    used = sorted(
-        {
-            f"{finding.procedure_id} {plain(finding.proof_id)}"
-            for finding in context.assessment.findings
-            if item.id in finding.outcome.evidence
+    used = {
+        context.proof_anchor(finding): {
+            "words": f"{finding.procedure_id} {plain(finding.proof_id)}",
+            "anchor": context.proof_anchor(finding),
         }
-    )
+        for finding in context.assessment.findings
+        if item.id in finding.outcome.evidence
+    }
     return {
         "number": item.number,
         "kind": sentence_case(plain(item.kind)),
         "stage": plain(item.stage),
         "shows": ", ".join(plain(word) for word in item.shows),
-        "file": file.name if file else "not enclosed",
+        "file": _file_words(file),
         "type": item.media_type,
         "bytes": item.size_bytes,
         "who": context.name(item.by),
@@ -46,13 +48,34 @@ def _row(context: PageContext, item: EvidenceItem) -> dict[str, Any]:
         "raw": times.raw_clock(context.place, item.captured),
         "how": plain(item.captured_how),
         "received": times.short_instant(context.place, item.received_at, True),
-        "hash": [grouped(item.sha256[at : at + 16]) for at in range(0, 64, 16)],
+        "hash": _hash_lines(item.sha256),
         "thumb": file.sha256 if file and not file.withheld and item.media_type in DRAWN_TYPES else "",
         "withheld": file.withheld if file else "",
+        "painted": _painted(context, item),
         "size": f"{item.width} x {item.height}" if isinstance(item, Photo) else "",
-        "used": used,
+        "used": list(used.values()),
         "set_aside": _set_aside(context, item, file),
     }
+
+
+def _hash_lines(sha256: str) -> list[str]:
+    """Four lines of four groups; the text itself where this copy withholds the hash."""
+    if len(sha256) != 64:
+        return [sha256 or "withheld"]
+    return [grouped(sha256[at : at + 16]) for at in range(0, 64, 16)]
+
+
+def _file_words(file: EnclosedFile | None) -> str:
+    if file is None:
+        return "not enclosed"
+    return f"{file.name}, not given with this copy ({plain(file.withheld)})" if file.withheld else file.name
+
+
+def _painted(context: PageContext, item: EvidenceItem) -> str:
+    """What was painted over in a redacted copy of this picture, and why."""
+    redaction = context.source.redaction
+    found = [p for p in redaction.pictures if p.evidence_id == item.id] if redaction else []
+    return "; ".join(f"painted over: {plain(p.kind)} ({p.why})" for p in found)
 
 
 def _set_aside(context: PageContext, item: EvidenceItem, file: Any) -> str:

@@ -63,6 +63,7 @@ def proof_view(
     outcome, told = finding.outcome, context.explained(finding)
     return {
         "number": number,
+        "anchor": context.proof_anchor(finding),
         "title": proof_name(finding),
         "id": finding.proof_id,
         "check": finding.check,

@@ -42,7 +42,8 @@ def _sheet(paper: Paper, number: str, count: int) -> dict[str, Any]:
         "title": title or proof_name(finding),
         "proof": proof_name(finding),
         "procedure": finding.procedure_id,
-        "chapter": _chapter(context, finding),
+        "chapter": context.proof_number(finding),
+        "anchor": context.proof_anchor(finding),
         "citation": told.citation,
         "check": finding.check,
         "engine": context.assessment.engine_version,
@@ -67,15 +68,6 @@ def _sheet(paper: Paper, number: str, count: int) -> dict[str, Any]:
         "word": told.verdict_words,
         "told": told,
     }
-
-
-def _chapter(context: PageContext, finding: Finding) -> str:
-    """The number of the proof in chapter 5."""
-    for place, result in enumerate(context.assessment.procedures, start=1):
-        own = [f for f in context.assessment.findings if f.procedure_id == result.procedure_id]
-        if finding in own:
-            return f"5.{place}.{own.index(finding) + 1}"
-    return "5"
 
 
 def _others(finding: Finding) -> list[dict[str, Any]]:
