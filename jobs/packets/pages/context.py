@@ -1,12 +1,12 @@
 """What every chapter works from: the source with its indexes, and short names for records and files."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
 from typing import Any
 
 from jobs.packets.pages import times
-from jobs.packets.pages.words import person_name
+from jobs.packets.pages.words import minus_signs, person_name
 from jobs.packets.source import EnclosedFile, PacketSource
 from rules.explain import Explanation, explanation
 from rules.facts import JobFacts, Place, Record, Session
@@ -106,4 +106,12 @@ class PageContext:
     def explained(self, finding: Finding) -> Explanation:
         """The finding in the words that screen and API use too."""
         rests_on = finding.outcome.evidence
-        return explanation(finding, {item: self.record_name(item) for item in rests_on})
+        told = explanation(finding, {item: self.record_name(item) for item in rests_on})
+        return replace(
+            told,
+            required=minus_signs(told.required),
+            shows=minus_signs(told.shows),
+            why=minus_signs(told.why),
+            change=minus_signs(told.change),
+            notes=tuple(minus_signs(note) for note in told.notes),
+        )

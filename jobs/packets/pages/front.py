@@ -18,7 +18,7 @@ from jobs.packets.pages.words import (
     sentence_case,
 )
 from rules.explain import VERDICT_WORDS
-from rules.facts import Moment, Place, live
+from rules.facts import Moment, Place, SignOff, live
 from rules.operation_names import plain_operation
 from rules.result import ProcedureResult, Requirement
 from rules.vocabulary import plain_sensor
@@ -300,20 +300,33 @@ def _signatures(context: PageContext) -> list[dict[str, Any]]:
     rows = []
     for sign_off in sorted(context.facts.sign_offs, key=lambda item: item.at.high):
         state = states.get(sign_off.id)
-        covered = f"{state.covered} of {counted(state.coverable, 'item', 'items')}" if state else ""
+        covered = (
+            f"{state.covered} of {counted(state.coverable, 'item', 'items')}" if state else "does not count"
+        )
         role = _signer_role(context, sign_off.person, sign_off.role)
         rows.append(
             {
                 "head": SIGNATURE_HEADS.get(sign_off.role, sign_off.role),
                 "text": f"{context.name(sign_off.person)}, {role}, "
-                f"{times.short_instant(context.place, sign_off.at.high)}"
-                + _left_text(context, sign_off.role),
+                f"{times.short_instant(context.place, sign_off.at.high)}" + _left_text(context, sign_off),
                 "covered": covered,
                 "root": grouped(sign_off.covers_root[:16]),
                 "stale": bool(state and not state.fresh),
             }
         )
+    if not any(sign_off.role == "release" for sign_off in context.facts.sign_offs):
+        rows.append(_no_release(context))
     return rows
+
+
+def _no_release(context: PageContext) -> dict[str, Any]:
+    """Nobody let the car go; whether it left all the same stands here and nowhere smaller."""
+    delivered = context.facts.delivery
+    text = "nobody has released the car"
+    if delivered is not None:
+        against = ", against hold" if context.assessment.left_against_hold else ""
+        text += f"; it left {times.short_instant(context.place, delivered.at.high)}{against}"
+    return {"head": SIGNATURE_HEADS["release"], "text": text, "covered": "", "root": "", "stale": False}
 
 
 def _signer_role(context: PageContext, login: str, role: str) -> str:
@@ -323,11 +336,14 @@ def _signer_role(context: PageContext, login: str, role: str) -> str:
     return joined([role_words(held) for held in person.roles]) if person else "release"
 
 
-def _left_text(context: PageContext, role: str) -> str:
+def _left_text(context: PageContext, sign_off: SignOff) -> str:
+    """When the car left, beside the release: after it, before it, or at a time that leaves it open."""
     delivered = context.facts.delivery
-    if role != "release" or delivered is None:
+    if sign_off.role != "release" or delivered is None:
         return ""
-    left = times.short_instant(context.place, delivered.at.high)
+    left = f"; left {times.short_instant(context.place, delivered.at.high)}"
     if context.assessment.left_against_hold:
-        return f"; left {left}, against hold"
-    return f"; left {left}, after release"
+        return f"{left}, against hold"
+    if delivered.at.high < sign_off.at.low:
+        return f"{left}, before this release"
+    return f"{left}, after release"

@@ -9,6 +9,8 @@ from jobs.packets.pages import times
 from jobs.packets.pages.context import PageContext
 from jobs.packets.pages.grounds import ending
 from jobs.packets.pages.words import counted, joined, plain, role_words
+from jobs.packets.pages.worked.lines import fig
+from rules.display import unit_text
 from rules.facts import Batch, Equipment, JobFacts, Place, Qualification
 from rules.science.months import add_months
 
@@ -152,7 +154,8 @@ def _instrument(context: PageContext, item: Equipment, days: list[date]) -> dict
                 if item.interval_months
                 else "no interval",
                 "points": "; ".join(
-                    f"{p.nominal:g} {p.unit}: error {p.error:g}, U {p.expanded_u:g} (k={p.k:g})"
+                    f"{fig(p.nominal)} {unit_text(p.unit)}: error {fig(p.error)}, U "
+                    f"{fig(p.expanded_u)} (k = {p.k:g})"
                     for p in c.points
                 ),
                 "filed": times.short_instant(context.place, c.received_at),

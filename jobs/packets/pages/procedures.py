@@ -88,11 +88,19 @@ def numbers_view(numbers: tuple[Number, ...]) -> dict[str, Any]:
     return {
         "table": [number_view(number) for number in limited],
         "tapes": tape_rows(numbers),
-        "others": [number_view(item) for item in numbers if not limit_text(item) and not is_of_a_tape(item)],
+        "others": [_other(item) for item in numbers if not limit_text(item) and not is_of_a_tape(item)],
         "has_bars": any(bar_of(number) for number in limited),
         "has_u": any(number.u is not None for number in limited),
         "has_limits": any(accept_text(number) or number.p_in is not None for number in limited),
     }
+
+
+def _other(number: Number) -> dict[str, Any]:
+    """A number without a limit; one that only says which marks were used, in words."""
+    if number.name == "measured_from_front":
+        marks = "the marks of the front axle" if number.value else "the marks of the rear axle"
+        return {**number_view(number), "name": "Distance measured from", "value": marks, "u": ""}
+    return number_view(number)
 
 
 def _waivable(finding: Finding) -> str:

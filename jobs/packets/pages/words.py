@@ -1,5 +1,6 @@
 """The packet's plain words for codes: verdicts, reasons, states, roles, sensors, operations, checks."""
 
+import re
 from typing import Final
 
 from rules.facts import JobFacts
@@ -101,6 +102,14 @@ def joined(parts: list[str]) -> str:
 def proof_title(check: str, proof_id: str) -> str:
     """``Supply voltage (volts)``: what the check looks at, and the proof's own id."""
     return f"{CHECK_TITLES.get(check, sentence_case(plain(check)))} ({plain(proof_id)})"
+
+
+_MINUS: Final = re.compile(r"(?<![\w.,;-])-(?=\d)")
+
+
+def minus_signs(text: str) -> str:
+    """``learned pitch −0.1 deg``: a hyphen before a number as the minus sign it means; dates stay."""
+    return _MINUS.sub("−", text)
 
 
 def counted(number: int, one: str, many: str) -> str:

@@ -4,6 +4,7 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
+from django.utils.html import conditional_escape
 
 from jobs.packets.pages.front import BOX_ORDER, LIMITS_TEXT, POINTS_ON_PAGE_1, front_view
 from jobs.packets.pages.open_points import open_points
@@ -146,3 +147,44 @@ def test_no_word_praises_the_car(store: Store, word: str) -> None:
     html = packet_page(context_of(finished(store))).html
     assert f">{word}<" not in html
     assert f" {word} " not in html.replace(LIMITS_TEXT, "")
+
+
+# ------------------------------------------------------------------ forty and more open points
+
+
+def bare_record(store: Store) -> PacketSource:
+    """A released car of which almost nothing was recorded: far more open points than page 1 can hold."""
+    facts, files = with_files(unsigned_job(), store)
+    facts = replace(
+        facts, photos=(), files=(), readings=(), scans=(), lamp_records=(), statements=(), voltage_logs=(),
+        drive_logs=(), climate_logs=(), function_checks=(), lookups=(), closings=(), identity_readings=(),
+        fitted_ways=(), sign_offs=(),
+    )  # fmt: skip
+    del files
+    source = source_of(facts, (), at("11:50"))
+    # The same proofs under further ids, as a longer pack would ask for them.
+    findings = tuple(
+        replace(finding, proof_id=f"{finding.proof_id}_{number}")
+        for number in range(3)
+        for finding in source.assessment.findings
+    )
+    return replace(source, assessment=replace(source.assessment, findings=findings))
+
+
+def test_any_number_of_open_points_is_told_in_full(store: Store) -> None:
+    """Page 1 says how many more there are; page 2 holds every one of them, with the word it has."""
+    context = context_of(bare_record(store))
+    points = open_points(context)
+    assert len(points) >= 40
+    view = front_view(context)
+    shown = sum(kinds(view).values())
+    rest = sum(len(line["points"]) for line in view["rest"]["lines"])
+    assert shown + rest == len(points)
+    assert view["more"] == rest
+    html = packet_page(context).html
+    assert f"And {rest} more on page 2." in html
+    first = html[: html.index("continued from page 1")]
+    later = html[html.index("continued from page 1") :]
+    for number, point in enumerate(points):
+        text = conditional_escape(point.head)
+        assert text in (first if number < shown else later[: later.index("</section>")])
