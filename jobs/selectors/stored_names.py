@@ -36,6 +36,7 @@ HASH_ONLY: Final = frozenset(
         "PictureCopy.of_sha256",
         "Sample.population_sha256",
         "Sample.seed_sha256",
+        "SampleArchive.sha256",
         "Scan.source_sha256",
         "ShareLink.token_sha256",
         "SigningIdentity.key_sha256",

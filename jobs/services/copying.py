@@ -8,7 +8,7 @@ from django.db.models import F, Q
 
 from jobs import copies
 from jobs.access import Actor, grant_of_packet
-from jobs.errors import Conflict, Gone, NotFound
+from jobs.errors import Conflict, Gone, NotAllowed, NotFound
 from jobs.models import AccessGrant, Packet, PacketDownload, SampleArchive, scope, unscoped
 from jobs.moment import machine_now
 from jobs.services.downloads import Caller, Given, note_download
@@ -68,6 +68,8 @@ def _make_copy(grant: AccessGrant, actor: Actor | None, as_of: datetime, caller:
 
 def require_open(grant: AccessGrant, as_of: datetime) -> None:
     """Asked before the costly work; what counts is decided once more when it is counted."""
+    if grant.sections:
+        raise NotAllowed("sections_only", "This access is for reading the parts it names, not for the file.")
     left = Q(max_downloads__isnull=True) | Q(downloads__lt=F("max_downloads"))
     if not AccessGrant.objects.filter(left, pk=grant.pk).exists():
         raise Gone("grant_over", "The downloads of this access are used up.")

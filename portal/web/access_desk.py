@@ -42,6 +42,7 @@ SECTION_WORDS = (
     ("procedures", "procedures"),
     ("people", "people"),
     ("waivers", "waivers and refusals"),
+    ("time_line", "time line"),
     ("evidence", "evidence and photos"),
     ("computations", "computations"),
     ("packs", "packs"),

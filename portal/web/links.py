@@ -118,7 +118,11 @@ def _past_passphrase(view: LinkView[P]) -> LinkView[P]:
 
 
 def _ask(request: HttpRequest, through: Through, error: NotAllowed | None = None) -> HttpResponse:
-    context: dict[str, Any] = {"token": through.token, "fault": error.message if error else "", "code": error and error.code}
+    context: dict[str, Any] = {
+        "token": through.token,
+        "fault": error.message if error else "",
+        "code": error and error.code,
+    }
     if error is not None and "tries_left" in error.extra:
         context["tries_left"] = error.extra["tries_left"]
     return _page(request, "audit/link_passphrase.html", context, status=403 if error else 200)
@@ -196,6 +200,18 @@ def packet(request: HttpRequest, through: Through, packet_id: UUID) -> HttpRespo
     places = reader.places_of_link(through.token, packet_id)
     context = reader.reader_of(grant, places, as_of=now())
     return _page(request, "audit/packet.html", context)
+
+
+@_through_link
+@require_http_methods(["GET", "HEAD"])
+@_past_passphrase
+def times(request: HttpRequest, through: Through, packet_id: UUID) -> HttpResponseBase:
+    """The time line as sealed, where the grant opens it."""
+    grant = grant_through(through.link, packet_id, as_of=now())
+    shown, tz = reader.times_of(grant)
+    back = reverse("web:link-packet", args=[through.token, packet_id])
+    context = {"line": shown, "number": grant.packet.serial, "back": back, "is_packet": True, "tz": tz}
+    return _page(request, "times/line.html", context)
 
 
 @_through_link

@@ -14,6 +14,7 @@ from jobs.packets.additions import additions_listed
 from jobs.packets.told import LEFT_OUT, Told, ToldFile, told_by
 from jobs.packets.told import picture_of as photo_of
 from jobs.selectors import granted
+from jobs.services.time_line import time_line_page_of_packet
 from portal.web.job_page import page_of
 from portal.web.proof_rows import Row
 
@@ -25,6 +26,7 @@ PARTS: Final = (
     ("procedures", "Procedures"),
     ("people", "People and signatures"),
     ("waivers", "Waivers and refusals"),
+    ("time_line", "Time line"),
     ("evidence", "Evidence"),
     ("computations", "Computations"),
     ("packs", "Packs"),
@@ -42,6 +44,7 @@ class Places:
     own: str
     take: str
     bundle: str
+    times: str
     pictures: str
     back: str
 
@@ -64,6 +67,7 @@ def places_of_person(packet_id: Any) -> Places:
         own=reverse("web:packet", args=[packet_id]),
         take=reverse("web:packet-download", args=[packet_id]),
         bundle=reverse("web:packet-bundle", args=[packet_id]),
+        times=reverse("web:packet-times", args=[packet_id]),
         pictures=reverse("web:packet", args=[packet_id]) + "/pictures/",
         back=reverse("web:packets"),
     )
@@ -75,6 +79,7 @@ def places_of_link(token: str, packet_id: Any) -> Places:
         own=own,
         take=reverse("web:link-take", args=[token, packet_id]),
         bundle=reverse("web:link-bundle", args=[token, packet_id]),
+        times=reverse("web:link-times", args=[token, packet_id]),
         pictures=own + "/pictures/",
         back=reverse("web:link", args=[token]),
     )
@@ -174,6 +179,14 @@ def _claim(before: int, words: str, *, anchor: str, of: Any) -> Claim:
 
 def _files(told: Told) -> list[ToldFile]:
     return list(told.files)
+
+
+def times_of(grant: Any) -> tuple[dict[str, Any], str]:
+    """The time line of a granted packet, and the shop's zone. Raises ``NotFound`` where it is not granted."""
+    if grant.sections and "time_line" not in grant.sections:
+        raise NotFound()
+    with scope_of(grant.packet):
+        return time_line_page_of_packet(grant.packet), grant.packet.job.location.tz
 
 
 def picture_of(grant: Any, number: int) -> HttpResponse:

@@ -81,6 +81,7 @@ urlpatterns = [
     path("s/<str:token>", links.landing, name="link"),
     path("s/<str:token>/passphrase", links.passphrase, name="link-passphrase"),
     path("s/<str:token>/packets/<uuid:packet_id>", links.packet, name="link-packet"),
+    path("s/<str:token>/packets/<uuid:packet_id>/times", links.times, name="link-times"),
     path("s/<str:token>/packets/<uuid:packet_id>/copy", links.take, name="link-take"),
     path("s/<str:token>/packets/<uuid:packet_id>/bundle", links.bundle, name="link-bundle"),
     path("s/<str:token>/packets/<uuid:packet_id>/pictures/<int:number>", links.picture, name="link-picture"),

@@ -52,6 +52,7 @@ BY_LINK: Final = frozenset(
         "web:link-packet",
         "web:link-take",
         "web:link-picture",
+        "web:link-times",
         "web:link-copy",
         "web:link-bundle",
     }

@@ -2,7 +2,6 @@
 
 import io
 import json
-import logging
 import re
 import time
 import uuid
@@ -34,7 +33,6 @@ from jobs.moment import now, standing_at
 from jobs.services import sharing
 from jobs.services.copying import sweep_copies
 from jobs.services.sharing import LinkEntry
-from portal.log_lines import LinkFreeFormatter
 from portal.ranges import AccessTakenBackError
 from rules.canonical import sha256_hex
 from tests.portal.web.played import PlayedDay, play_day
@@ -376,25 +374,6 @@ def test_an_old_link_after_a_newer_packet(day: PlayedDay, browser: Client) -> No
     assert "A newer packet of this job exists" in page
     assert "A newer packet of this job exists" in text_of(browser.get(f"/s/{kept}/packets/{day.packet.id}"))
     assert browser.get(f"/s/{ended}").status_code == 404
-
-
-def test_tokens_stay_out_of_log_lines(
-    day: PlayedDay, browser: Client, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    _, text = share(day)
-    written = io.StringIO()
-    ours = [item for item in logging.getLogger().handlers if isinstance(item.formatter, LinkFreeFormatter)]
-    for handler in ours:
-        monkeypatch.setattr(handler, "stream", written)
-    browser.get(f"/s/{text}/packets/{uuid.uuid4()}")
-    browser.get(f"/s/{text}/nowhere")
-    told = written.getvalue()
-    assert "/s/[link]/packets/" in told
-    assert "/s/[link]/nowhere" in told
-    assert text not in told
-    with unscoped():
-        assert not LogEntry.objects.filter(detail__contains=text).exists()
-        assert not LogEntry.objects.filter(target__contains=text).exists()
 
 
 def test_copies_are_swept_when_their_time_is_over(day: PlayedDay, browser: Client) -> None:
