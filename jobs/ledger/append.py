@@ -7,7 +7,7 @@ from typing import Any
 from django.db import IntegrityError, connection, transaction
 from django.db.transaction import TransactionManagementError
 
-from jobs.ledger.chain import START, link
+from jobs.ledger.chain import START, link_bytes
 from jobs.ledger.entry import Entry, detail_text, instant_text
 from jobs.models import LedgerHead, LogEntry, Organisation, unscoped
 
@@ -65,7 +65,7 @@ def append(  # noqa: PLR0913 - these seven are the entry itself; a dataclass wou
             target=entry.target,
             detail=entry.detail,
             prev=prev,
-            hash=link(prev, entry.content()),
+            hash=link_bytes(prev, entry.canonical()),
         )
         row.save(force_insert=True)
         LedgerHead.objects.filter(pk=organisation.pk).update(n=row.n, hash=row.hash)

@@ -15,9 +15,9 @@ from django.db.transaction import TransactionManagementError
 
 from jobs.ledger.entry import Entry
 from jobs.models import LedgerHead, LogEntry, LogTile, unscoped
-from rules.merkle import node_hash
+from rules.merkle import leaf_hash, node_hash
 from rules.seal import log_proofs
-from rules.seal.log_proofs import HASH_BYTES, entry_leaf
+from rules.seal.log_proofs import HASH_BYTES
 
 TILE: Final = 256
 # So many levels of the tree lie inside one tile: 2 to this power are its hashes.
@@ -152,7 +152,7 @@ def leaf_hashes(organisation_id: UUID, first: int, last: int) -> Iterator[bytes]
         for expected, row in enumerate(rows.order_by("n").iterator(2000), start=first):
             if row.n != expected:
                 return
-            yield entry_leaf(entry_of(row).content())
+            yield leaf_hash(entry_of(row).canonical())
 
 
 def make_tiles(organisation_id: UUID) -> int:

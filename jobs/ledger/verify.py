@@ -14,7 +14,6 @@ from jobs.ledger.entry import Entry
 from jobs.ledger.verify_heads import HeadChecks
 from jobs.ledger.verify_tiles import TileChecks
 from jobs.models import LedgerHead, LogEntry, Organisation, unscoped
-from rules.canonical import CanonicalError, canonical_bytes
 from rules.merkle import leaf_hash
 from rules.seal.log_proofs import GrowingTree
 from rules.seal.tree_head import TreeHead
@@ -133,9 +132,9 @@ class _Walk:
         if prev != self.hash:
             return "prev", entry.n
         try:
-            canonical = canonical_bytes(entry.content())
+            canonical = entry.canonical()
             expected = link_bytes(prev, canonical)
-        except (ValueError, CanonicalError):
+        except (ValueError, RecursionError):
             return "unreadable", entry.n
         if kept != expected:
             return "hash", entry.n
