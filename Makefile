@@ -1,5 +1,5 @@
 # Witness Mark: `make demo` and `make test` need only Python 3.11 or newer, git and make.
-.PHONY: setup demo verify test check format lint types imports fast bench coverage lock uv
+.PHONY: setup demo verify test check format lint types imports fast bench bench-packets coverage lock uv
 export WM_MODE ?= test
 export WM_INSECURE_HTTP ?= true
 PY = .venv/bin/python
@@ -39,6 +39,11 @@ fast:
 bench: uv
 	@$(UV) pip install --quiet --python $(PY) --group bench
 	@$(PY) -m tests.bench.judgement
+
+# Timings of a packet's rendering beside other PDF libraries, in one run, told as ratios.
+bench-packets: uv
+	@$(UV) pip install --quiet --python $(PY) --group bench
+	@$(PY) -m tests.bench.packets
 
 # Which branches of rules/ its own tests take; coverage comes into .venv for it.
 coverage: uv
