@@ -20,7 +20,7 @@ from jobs.access import Actor, get_location_for, locations_for
 from jobs.errors import Conflict, NotAllowed, NotFound
 from jobs.ledger.append import append
 from jobs.link_access import holding
-from jobs.models import AccessGrant, Organisation, Packet, Sample, SampledPacket
+from jobs.models import AccessGrant, Organisation, Packet, Sample, SampledPacket, scope, unscoped
 from jobs.services import recording, values
 from jobs.services.sharing import GRANTERS, LONGEST_GRANT, receiver
 from jobs.services.values import refused
@@ -72,11 +72,20 @@ def open_sample(*, actor: Actor, as_of: datetime, entry: SampleEntry, of: UUID |
     """
     if not actor.is_outsider:
         recording.require_role(actor, *GRANTERS)
-    if Sample.objects.filter(pk=entry.id).exists():
-        raise recording.id_in_use()
-    first, last = _period(entry)
+    with unscoped():
+        if Sample.objects.filter(pk=entry.id).exists():
+            raise recording.id_in_use()
     organisation = _organisation(actor, of, as_of)
     codes = _locations(actor, entry)
+    # Somebody from outside comes with the scope of their own house; the packets are another's.
+    with scope(organisation.pk):
+        return _open(actor, organisation, as_of, entry, codes)
+
+
+def _open(
+    actor: Actor, organisation: Organisation, as_of: datetime, entry: SampleEntry, codes: list[str]
+) -> Sample:
+    first, last = _period(entry)
     seed = secrets.token_bytes(SEED_BYTES)
     rule = {
         "from": first.isoformat(),
@@ -196,8 +205,9 @@ def _organisation(actor: Actor, of: UUID | None, as_of: datetime) -> Organisatio
         return actor.organisation
     if of is None:
         raise refused("unknown_reference", "of", "Say whose packets, of those granted to you.")
-    mine = holding(AccessGrant.objects.filter(to_person=actor.person, organisation=of), as_of=as_of)
-    first = mine.select_related("organisation").first()
+    with unscoped():
+        mine = holding(AccessGrant.objects.filter(to_person=actor.person, organisation=of), as_of=as_of)
+        first = mine.select_related("organisation").first()
     if first is None:
         raise NotFound()
     return first.organisation

@@ -32,7 +32,8 @@ class Stranger:
         self.page: Page = context.new_page()
         self.requests: list[Request] = []
         self.faults: list[str] = []
-        self.page.on("request", self.requests.append)
+        # A built-in method cannot be handed over: the driver wants to mark what it is given.
+        self.page.on("request", lambda request: self.requests.append(request))  # noqa: PLW0108
         self.page.on("pageerror", lambda error: self.faults.append(str(error)))
         self.page.on("console", lambda told: self.faults.append(told.text) if told.type == "error" else None)
         self.page.add_init_script(

@@ -70,8 +70,8 @@ def test_a_link_is_told_once_and_kept_nowhere(
         ({"until": earlier(days=-91)}, (422, "grant_too_long")),
         ({"passphrase": "short"}, (422, "passphrase_short")),
         ({"max_downloads": 0}, (400, "bad_number")),
-        ({"ends_when": ["never"]}, (422, "bad_choice")),
-        ({"sections": ["everything"]}, (422, "bad_choice")),
+        ({"ends_when": ["never"]}, (400, "bad_choice")),
+        ({"sections": ["everything"]}, (400, "bad_choice")),
         ({"token": "x" * 43}, (400, "unknown_field")),
     ],
 )
