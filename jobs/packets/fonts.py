@@ -42,7 +42,8 @@ def printable(text: str) -> str:
 
 def _shown(character: str) -> str:
     if character in "\n\t":
-        return " "
+        # A line's end means something where text stands word for word, and nothing anywhere else in a page.
+        return "\n" if character == "\n" else " "
     if ord(character) in shown_characters() and unicodedata.category(character) not in ("Cc", "Cf", "Cs"):
         return character
     return f"[U+{ord(character):04X}]"

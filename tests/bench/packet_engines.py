@@ -1,8 +1,8 @@
 """``python -m tests.bench.packet_engines ENGINE PHOTOS FOLDER ROUND``: one rendering in a process of its own.
 
-Every engine sets the same content: a table of 34 x 4, 60 findings, a table of 44 x 5, text, and the photos two
-to a row with captions. It is warmed up with a small document first; then one rendering is timed, imports not
-counted. Prints seconds, processor seconds, bytes and the largest resident memory (MiB) as JSON.
+Every engine sets the same content: a table of 34 x 4, 60 findings, a table of 44 x 5, text, and the photos
+two to a row with captions. It is warmed up with a small document first; then one rendering is timed, imports
+not counted. Prints seconds, processor seconds, bytes and the largest resident memory (MiB) as JSON.
 """
 
 import importlib

@@ -53,7 +53,13 @@ def make_photos(folder: Path, count: int, originals: int, pixels: tuple[int, int
                 colour = tuple(drawn.randrange(256) for _ in range(3))
                 draw.ellipse((x, y, x + size[0] // 6, y + size[1] // 6), fill=colour)
             buffer = io.BytesIO()
-            image.save(buffer, "JPEG", quality=90 if name == "originals" else 82)
+            if name == "originals":
+                # As a phone writes it: a picture that has Exif is what most renderers read and write anew.
+                exif = Image.Exif()
+                exif[0x0112] = 1
+                image.save(buffer, "JPEG", quality=90, exif=exif)
+            else:
+                image.save(buffer, "JPEG", quality=82)
             (place / f"photo-{number:03d}.jpg").write_bytes(buffer.getvalue())
 
 

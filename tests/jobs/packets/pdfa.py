@@ -1,7 +1,10 @@
-"""A structural check of PDF/A-3 (ISO 19005-3) for these tests; its rules are from memory of the standard.
+"""A structural check of PDF/A-3a (ISO 19005-3) and of what PDF/UA-1 (ISO 14289-1) asks of a tagged file.
 
-Not a full validator: output intent, XMP identification, embedded fonts, tagging, language, associated files
-with relationship and media type, no interpolation, no encryption, no scripts, no outside references.
+The rules are from memory of the standards; no full validator. Checked: output intent with its profile, XMP
+part and conformance, embedded fonts with a map to Unicode, tagging (marked, every page's content tagged or an
+artifact, headings in order, tables with header cells, pictures with text in their place), language, title,
+associated files with relationship, media type and date, no interpolation, encryption, scripts, outside
+references, no transparency without a blending space, tab order by structure.
 """
 
 import io
@@ -9,7 +12,7 @@ import re
 from collections.abc import Iterator
 
 import pikepdf
-from pikepdf import Dictionary, Name, Stream
+from pikepdf import Array, Dictionary, Name, Stream
 
 RELATIONSHIPS = {"/Source", "/Data", "/Alternative", "/Supplement", "/Unspecified"}
 
@@ -18,7 +21,7 @@ def faults(pdf: bytes) -> list[str]:
     """Everything found that PDF/A-3a does not allow; empty where nothing was."""
     with pikepdf.Pdf.open(io.BytesIO(pdf)) as opened:
         found = [*_catalogue(opened), *_metadata(opened), *_fonts(opened), *_objects(opened)]
-        return [*found, *_attachments(opened)]
+        return [*found, *_attachments(opened), *_structure(opened), *_pages(opened)]
 
 
 def _catalogue(pdf: pikepdf.Pdf) -> Iterator[str]:
@@ -34,8 +37,27 @@ def _catalogue(pdf: pikepdf.Pdf) -> Iterator[str]:
         yield "no structure tree"
     if not str(root.get("/Lang", "")):
         yield "no language"
+    elif not re.fullmatch(r"[a-z]{2,3}(-[A-Z]{2})?", str(root.Lang)):
+        yield f"language {root.Lang} is no language tag"
     if "/ID" not in pdf.trailer:
         yield "no file identifier"
+    yield from _opening(root)
+
+
+def _opening(root: pikepdf.Object) -> Iterator[str]:
+    """What a reader is told or made to do when it opens the file."""
+    if "/JavaScript" in root.get("/Names", {}) or "/AA" in root or _is_script(root.get("/OpenAction")):
+        yield "a script runs when the file is opened"
+    if "/Perms" in root or "/OCProperties" in root:
+        yield "a permission or layer dictionary that is not expected here"
+    if not root.get("/ViewerPreferences", {}).get("/DisplayDocTitle", False):
+        yield "the title is not shown"
+    if "/Outlines" not in root:
+        yield "no bookmarks"
+
+
+def _is_script(action: object) -> bool:
+    return isinstance(action, Dictionary) and action.get("/S") == Name.JavaScript
 
 
 def _metadata(pdf: pikepdf.Pdf) -> Iterator[str]:
@@ -45,8 +67,14 @@ def _metadata(pdf: pikepdf.Pdf) -> Iterator[str]:
     xmp = pdf.Root.Metadata.read_bytes().decode("utf-8")
     if not re.search(r"pdfaid:part(=\"|>)\s*3", xmp):
         yield "XMP does not say part 3"
-    if not re.search(r"pdfaid:conformance(=\"|>)\s*[ABU]", xmp):
-        yield "XMP names no conformance level"
+    if not re.search(r"pdfaid:conformance(=\"|>)\s*A", xmp):
+        yield "XMP does not say conformance A"
+    if "dc:title" not in xmp:
+        yield "XMP has no title"
+    if not re.search(r"xmp:CreateDate", xmp):
+        yield "XMP has no date"
+    if "/Filter" in pdf.Root.Metadata:
+        yield "the XMP packet is compressed"
 
 
 def _fonts(pdf: pikepdf.Pdf) -> Iterator[str]:
@@ -60,6 +88,8 @@ def _fonts(pdf: pikepdf.Pdf) -> Iterator[str]:
             simple = item.get("/Subtype") in (Name.Type1, Name.TrueType)
             if simple and "/FontDescriptor" not in item:
                 yield f"font {item.get('/BaseFont')} has no descriptor"
+            if item.get("/Subtype") in (Name.Type0, Name.TrueType, Name.Type1) and "/ToUnicode" not in item:
+                yield f"font {item.get('/BaseFont')} has no map to Unicode"
 
 
 def _objects(pdf: pikepdf.Pdf) -> Iterator[str]:
@@ -91,3 +121,83 @@ def _attachments(pdf: pikepdf.Pdf) -> Iterator[str]:
             yield f"{name} has no media type"
         if "/ModDate" not in embedded.get("/Params", {}):
             yield f"{name} has no date"
+
+
+# ------------------------------------------------------------------ tags
+
+_HEADINGS = {f"/H{level}": level for level in range(1, 7)}
+
+
+def _elements(pdf: pikepdf.Pdf) -> Iterator[tuple[str, pikepdf.Object, tuple[str, ...]]]:
+    """Every structure element in reading order: its type, itself, the types above it."""
+    roles = {str(key): str(value) for key, value in pdf.Root.StructTreeRoot.get("/RoleMap", {}).items()}
+    stack = [(pdf.Root.StructTreeRoot.get("/K"), ())]
+    while stack:
+        kid, above = stack.pop()
+        if isinstance(kid, Array):
+            stack += [(one, above) for one in reversed(list(kid))]
+            continue
+        if not isinstance(kid, Dictionary) or "/S" not in kid:
+            continue
+        kind = str(kid.S)
+        kind = roles.get(kind, kind)
+        yield kind, kid, above
+        if "/K" in kid:
+            stack.append((kid.K, (*above, kind)))
+
+
+def _structure(pdf: pikepdf.Pdf) -> Iterator[str]:
+    if "/StructTreeRoot" not in pdf.Root:
+        return
+    if "/ParentTree" not in pdf.Root.StructTreeRoot:
+        yield "no tree from content to structure"
+    elements = list(_elements(pdf))
+    yield from _headings([kind for kind, _, _ in elements])
+    for kind, element, above in elements:
+        if kind == "/Figure" and not str(element.get("/Alt", element.get("/ActualText", ""))):
+            yield "a figure without text in its place"
+        if kind in ("/TD", "/TH") and "/TR" not in above:
+            yield "a table cell outside a row"
+        if kind == "/LI" and "/L" not in above:
+            yield "a list item outside a list"
+
+
+def _headings(kinds: list[str]) -> Iterator[str]:
+    """Levels go down by one at a time; the kinds that a packet must have are there."""
+    last = 0
+    for level in (_HEADINGS[kind] for kind in kinds if kind in _HEADINGS):
+        if level > last + 1:
+            yield f"a heading of level {level} follows one of level {last}"
+        last = level
+    missing = {"/H1", "/H2", "/P", "/Table", "/TH", "/Figure"} - set(kinds)
+    if missing:
+        yield f"structure without {sorted(missing)}"
+
+
+def _pages(pdf: pikepdf.Pdf) -> Iterator[str]:
+    for number, page in enumerate(pdf.pages, start=1):
+        if "/StructParents" not in page.obj:
+            yield f"page {number} is not tied to the structure"
+        for group in (page.obj.get("/Group"),):
+            if group is not None and group.get("/S") == Name.Transparency and "/CS" not in group:
+                yield f"page {number} blends without a colour space"
+        for annotation in page.obj.get("/Annots", []):
+            if annotation.get("/Subtype") == Name.Link and "/StructParent" not in annotation:
+                yield f"a link of page {number} is not tied to the structure"
+        if _drawn_outside_tags(page):
+            yield f"page {number} draws something that is neither tagged nor an artifact"
+
+
+def _drawn_outside_tags(page: pikepdf.Page) -> bool:
+    """Text shown outside every marked content: a reader for the blind would not know of it."""
+    depth = 0
+    for operands, operator in pikepdf.parse_content_stream(page):
+        word = str(operator)
+        if word in ("BDC", "BMC"):
+            depth += 1
+        elif word == "EMC":
+            depth -= 1
+        elif word in ("Tj", "TJ", "'", '"') and depth == 0:
+            del operands
+            return True
+    return False

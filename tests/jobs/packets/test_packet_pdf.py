@@ -1,7 +1,9 @@
 """The finished file: text, structure, attachments, and the same bytes again from the same input."""
 
 import io
+import re
 import subprocess
+from collections.abc import Callable
 from pathlib import Path
 
 import pikepdf
@@ -9,14 +11,14 @@ import pypdf
 import pytest
 from PIL import Image
 
-from jobs.packets.build import BuiltPacket
+from jobs.packets.build import BuiltPacket, build_packet
 from jobs.packets.manifest import grouped
 from jobs.packets.pages.front import LIMITS_TEXT
 from jobs.packets.pages.open_points import open_points
 from jobs.packets.source import PacketSource
 from rules.explain import VERDICT_WORDS
 from rules.why import reason_words
-from tests.jobs.packets.packet_case import GPX, Store, built, context_of, finished, picture
+from tests.jobs.packets.packet_case import GPX, KEY, Store, built, context_of, finished, picture
 from tests.jobs.packets.pdfa import faults
 
 pytestmark = pytest.mark.slow
@@ -95,39 +97,132 @@ def test_it_is_built_as_pdf_a_3(case: str, request: pytest.FixtureRequest) -> No
     assert faults(request.getfixturevalue(case)[1].pdf) == []
 
 
-def test_the_checker_itself_finds_what_is_broken(released: Case) -> None:
-    """Each repair undone is noticed, so an empty list of faults means something."""
-    with pikepdf.Pdf.open(io.BytesIO(released[1].pdf)) as pdf:
-        del pdf.Root.OutputIntents
-        del pdf.Root.Lang
-        pdf.Root.AF.append(pdf.Root.AF[0])
-        del pdf.attachments["facts.json"].obj.AFRelationship
+def broken(pdf: bytes, *breaks: Callable[[pikepdf.Pdf], None]) -> list[str]:
+    with pikepdf.Pdf.open(io.BytesIO(pdf)) as opened:
+        for one in breaks:
+            one(opened)
         buffer = io.BytesIO()
-        pdf.save(buffer)
-    found = faults(buffer.getvalue())
-    assert "no output intent" in found
-    assert "no language" in found
-    assert "an associated file is listed twice" in found
-    assert "facts.json has no relationship" in found
+        opened.save(buffer)
+    return faults(buffer.getvalue())
 
 
-def test_attachments_open_and_are_the_originals(released: Case, tmp_path: Path) -> None:
-    source, packet = released
-    path = tmp_path / "packet.pdf"
-    path.write_bytes(packet.pdf)
-    out = tmp_path / "out"
+def _interpolated(pdf: pikepdf.Pdf) -> None:
+    image = next(o for o in pdf.objects if isinstance(o, pikepdf.Stream) and o.get("/Subtype") == "/Image")
+    image.Interpolate = True
+
+
+def _without_font(pdf: pikepdf.Pdf) -> None:
+    font = next(o for o in pdf.objects if isinstance(o, pikepdf.Dictionary) and "/FontFile2" in o)
+    del font.FontFile2
+
+
+def _without_alternative(pdf: pikepdf.Pdf) -> None:
+    figure = next(o for o in pdf.objects if isinstance(o, pikepdf.Dictionary) and o.get("/S") == "/Figure")
+    del figure.Alt
+
+
+def _with_script(pdf: pikepdf.Pdf) -> None:
+    script = pikepdf.Dictionary(S=pikepdf.Name.JavaScript, JS="app.alert(1)")
+    pdf.Root.OpenAction = pdf.make_indirect(script)
+
+
+def _other_part(pdf: pikepdf.Pdf) -> None:
+    xmp = pdf.Root.Metadata.read_bytes().replace(b'pdfaid:part="3"', b'pdfaid:part="2"')
+    xmp = xmp.replace(b"<pdfaid:part>3", b"<pdfaid:part>2")
+    pdf.Root.Metadata = pdf.make_stream(xmp, Type=pikepdf.Name.Metadata, Subtype=pikepdf.Name.XML)
+
+
+BREAKS: list[tuple[Callable[[pikepdf.Pdf], None], str]] = [
+    (lambda pdf: pdf.Root.__delitem__("/OutputIntents"), "no output intent"),
+    (lambda pdf: pdf.Root.__delitem__("/Lang"), "no language"),
+    (lambda pdf: pdf.Root.__delitem__("/MarkInfo"), "not marked as tagged"),
+    (lambda pdf: pdf.Root.__delitem__("/Outlines"), "no bookmarks"),
+    (lambda pdf: pdf.Root.__delitem__("/ViewerPreferences"), "the title is not shown"),
+    (lambda pdf: pdf.Root.AF.append(pdf.Root.AF[0]), "an associated file is listed twice"),
+    (
+        lambda pdf: pdf.attachments["facts.json"].obj.__delitem__("/AFRelationship"),
+        "facts.json has no relationship",
+    ),
+    (lambda pdf: pdf.pages[0].obj.__delitem__("/StructParents"), "page 1 is not tied to the structure"),
+    (lambda pdf: pdf.pages[0].contents_add(b"BT (x) Tj ET"), "page 1 draws something that is neither"),
+    (_interpolated, "an image is interpolated"),
+    (_without_font, "is not embedded"),
+    (_without_alternative, "a figure without text in its place"),
+    (_with_script, "a script runs when the file is opened"),
+    (_other_part, "XMP does not say part 3"),
+]
+
+
+@pytest.mark.parametrize(("one", "fault"), BREAKS, ids=[words for _, words in BREAKS])
+def test_the_checker_itself_finds_what_is_broken(
+    one: Callable[[pikepdf.Pdf], None], fault: str, released: Case
+) -> None:
+    """Each thing taken away is noticed, so an empty list of faults means something."""
+    found = broken(released[1].pdf, one)
+    assert any(fault in words for words in found), found
+
+
+def test_all_eighteen_parts_are_there_and_in_order(released: Case, tmp_path: Path) -> None:
+    """The bookmarks name page 1 and every chapter; the contents give each its page."""
+    reader = pypdf.PdfReader(io.BytesIO(released[1].pdf))
+    titles = [str(item["/Title"]) for item in reader.outline if not isinstance(item, list)]
+    numbers = [int(m[1]) for title in titles if (m := re.match(r"Chapter (\d+)", title))]
+    assert titles[0] == "Statement of record"
+    assert sorted(set(numbers)) == list(range(2, 19))
+    assert numbers == sorted(numbers)
+    text = text_of(released[1].pdf, tmp_path)
+    for words in (
+        "902(11)",
+        "902(13)",
+        "902(14)",
+        "As of sealing",
+        "sealing.json",
+        "The decision rule in plain",
+    ):
+        assert words in text
+
+
+def test_the_packs_are_printed_word_for_word(released: Case, tmp_path: Path) -> None:
+    """Line by line, as far as a line fits the page; where a page ends, its furniture stands between."""
+    path = tmp_path / "laid-out.pdf"
+    path.write_bytes(released[1].pdf)
+    made = subprocess.run(["pdftotext", "-layout", str(path), "-"], capture_output=True, check=True)
+    printed = {"".join(line.split()) for line in made.stdout.decode().splitlines()}
+    used = {(name, edition) for name, edition, _ in released[0].assessment.packs}
+    for pack in released[0].packs:
+        if (pack.pack, pack.edition) in used:
+            short = [line for line in pack.text.splitlines() if line.strip() and len(line) < 90]
+            there = [line for line in short if "".join(line.split()) in printed]
+            assert len(there) / len(short) > 0.97
+
+
+def detached(pdf: bytes, folder: Path) -> dict[str, bytes]:
+    """The attachments by poppler's pdfdetach."""
+    path, out = folder / "packet.pdf", folder / "out"
+    path.write_bytes(pdf)
     out.mkdir()
     subprocess.run(["pdfdetach", "-saveall", "-o", str(out), str(path)], check=True, capture_output=True)
-    names = {item.name for item in out.iterdir()}
-    assert {"manifest.json", "facts.json", "assessment.json", "pack-orrinvale-7.yaml"} <= names
-    assert (out / "evidence-0001.jpg").read_bytes() == picture(source.facts.photos[0].id)
-    assert (out / source.files[-1].name).read_bytes() == GPX
-    assert (out / "manifest.json").read_bytes() == packet.manifest.data
+    return {item.name: item.read_bytes() for item in out.iterdir()}
 
 
-def test_originals_lie_uncompressed_in_the_file(released: Case) -> None:
+def test_the_data_are_attached_and_the_originals_are_not(released: Case, tmp_path: Path) -> None:
     source, packet = released
+    found = detached(packet.pdf, tmp_path)
+    assert {"manifest.json", "facts.json", "assessment.json", "pack-orrinvale-7.yaml"} <= set(found)
+    assert found["manifest.json"] == packet.manifest.data
+    assert not [name for name in found if name.startswith("evidence-")]
+    assert picture(source.facts.photos[0].id) not in packet.pdf
+
+
+def test_with_originals_they_are_attached_byte_for_byte(kept: Store, tmp_path: Path) -> None:
+    source = finished(kept)
+    packet = build_packet(source, KEY, kept.path, attach_originals=True)
+    found = detached(packet.pdf, tmp_path)
+    assert found["evidence-0001.jpg"] == picture(source.facts.photos[0].id)
+    assert found[source.files[-1].name] == GPX
+    # Uncompressed: whoever opens the file with any tool finds the same bytes.
     assert picture(source.facts.photos[0].id) in packet.pdf
+    assert faults(packet.pdf) == []
 
 
 def test_pictures_on_the_page_carry_no_metadata(released: Case) -> None:

@@ -118,6 +118,7 @@ def test_every_font_file_is_there() -> None:
         ("王 is a name", "[U+738B] is a name"),
         ("a\u202eb", "a[U+202E]b"),
         ("nul\x00", "nul[U+0000]"),
+        ("two\nlines\tapart", "two\nlines apart"),
         ("e\u0301", "é"),
     ],
 )
