@@ -115,7 +115,7 @@ def test_a_sample_through_the_api(
     drawn = auditor.post(f"{sample}/draw", {"word": "lantern"})
     assert (drawn.status, drawn.json()["word"], len(drawn.json()["seed"])) == (200, "lantern", 64)
     assert auditor.get(packet).status == 200
-    assert [row["id"] for row in auditor.get("samples").json()] == [asked["id"]]
+    assert [row["id"] for row in auditor.get("samples").json()["results"]] == [asked["id"]]
     asked_for = auditor.post(f"{sample}/archives", {"id": str(uuid.uuid4())})
     assert (asked_for.status, asked_for.json()["state"], asked_for.json()["total"]) == (202, "waiting", 1)
     archive = f"sample-archives/{asked_for.json()['id']}"
