@@ -208,9 +208,8 @@ def packet(request: HttpRequest, through: Through, packet_id: UUID) -> HttpRespo
 def times(request: HttpRequest, through: Through, packet_id: UUID) -> HttpResponseBase:
     """The time line as sealed, where the grant opens it."""
     grant = grant_through(through.link, packet_id, as_of=now())
-    shown, tz = reader.times_of(grant)
-    back = reverse("web:link-packet", args=[through.token, packet_id])
-    context = {"line": shown, "number": grant.packet.serial, "back": back, "is_packet": True, "tz": tz}
+    context = reader.times_of(grant)
+    context["back"] = reverse("web:link-packet", args=[through.token, packet_id])
     return _page(request, "times/line.html", context)
 
 

@@ -181,12 +181,14 @@ def _files(told: Told) -> list[ToldFile]:
     return list(told.files)
 
 
-def times_of(grant: Any) -> tuple[dict[str, Any], str]:
-    """The time line of a granted packet, and the shop's zone. Raises ``NotFound`` where it is not granted."""
+def times_of(grant: Any) -> dict[str, Any]:
+    """What the page of the time line shows of a granted packet; ``NotFound`` where it is not granted."""
     if grant.sections and "time_line" not in grant.sections:
         raise NotFound()
-    with scope_of(grant.packet):
-        return time_line_page_of_packet(grant.packet), grant.packet.job.location.tz
+    packet = grant.packet
+    with scope_of(packet):
+        line = time_line_page_of_packet(packet)
+    return {"line": line, "number": packet.serial, "is_packet": True, "tz": packet.job.location.tz}
 
 
 def picture_of(grant: Any, number: int) -> HttpResponse:

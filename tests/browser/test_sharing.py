@@ -157,7 +157,8 @@ def test_the_reader_prints_its_claims_without_its_furniture(day: PlayedDay, stra
     expect(page.locator(".integrity .actions")).to_be_hidden()
     expect(page.locator("#claims-head")).to_be_visible()
     expect(page.locator(".printhead")).to_contain_text("link for Hanne Brook at Brook & Vane")
-    assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
+    plate = page.locator("#statement")
+    assert plate.evaluate("item => getComputedStyle(item).backgroundColor") == "rgb(255, 255, 255)"
 
 
 def test_a_manager_makes_a_link_and_shuts_it(
