@@ -2,6 +2,7 @@
 
 import ctypes
 import errno
+import gc
 import json
 import os
 import resource
@@ -16,12 +17,14 @@ from weasyprint.text.fonts import FontConfiguration
 from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherResponse
 
 from jobs.packets.finish import Attachment, finish
-from jobs.packets.fonts import FONT_FILES
+from jobs.packets.fonts import opened_font
 from jobs.packets.pictures import thumbnail
 from jobs.packets.plots import draw
 
 # A packet with more pages than this is refused (project default).
 MOST_PAGES: Final = 600
+# Objects until the memory is looked through for circles (the language's own figure is 700).
+COLLECT_AFTER: Final = (200_000, 20, 20)
 STYLE: Final = Path(__file__).parent / "style"
 
 # The last thing of page 1 carries this id.
@@ -80,7 +83,7 @@ class PacketFetcher(URLFetcher):  # type: ignore[misc]
     def answer(self, kind: str, name: str) -> tuple[bytes, str]:
         """Bytes and media type of one thing; KeyError for what is not there."""
         if kind == "font":
-            return FONT_FILES[name].read_bytes(), "font/woff2" if name.endswith("woff2") else "font/ttf"
+            return opened_font(name), "font/ttf"
         if kind == "style":
             kept = {path.name: path for path in STYLE.iterdir()}
             return kept[name].read_bytes(), "text/css" if name.endswith(".css") else "image/svg+xml"
@@ -131,6 +134,9 @@ def laid_out(page: HTML, options: dict[str, Any]) -> Document:
 
 def render(folder: Path) -> int:
     """Renders ``page.html`` of the folder by ``order.json`` into ``packet.pdf``; returns an exit code."""
+    # Boxes and glyphs live until the file is written: looking for circles among them all is lost time.
+    gc.freeze()
+    gc.set_threshold(*COLLECT_AFTER)
     order = json.loads((folder / "order.json").read_text(encoding="utf-8"))
     fetcher = PacketFetcher(folder, order)
     page = HTML(

@@ -1,5 +1,8 @@
 """The packet's own typefaces: their files, the characters they can show, what stands in for others."""
 
+import hashlib
+import io
+import os
 import unicodedata
 from functools import cache
 from pathlib import Path
@@ -21,6 +24,31 @@ FONT_FILES: Final[dict[str, Path]] = {
     "fill-400.ttf": _FILL / "DejaVuSans.ttf",
     "fill-700.ttf": _FILL / "DejaVuSans-Bold.ttf",
 }
+
+
+@cache
+def opened_font(name: str) -> bytes:
+    """The face of ``FONT_FILES`` as a plain TrueType file.
+
+    Opening a compressed web font takes a tenth of a second, and each rendering is a process of its own; so
+    the opened file is kept in the cache folder (``XDG_CACHE_HOME``), where there is one, under its source's hash.
+    """
+    data = FONT_FILES[name].read_bytes()
+    if not name.endswith("woff2"):
+        return data
+    folder = os.environ.get("XDG_CACHE_HOME")
+    kept = Path(folder) / f"{hashlib.sha256(data).hexdigest()}.ttf" if folder else None
+    if kept is not None and kept.is_file():
+        return kept.read_bytes()
+    face = TTFont(io.BytesIO(data))
+    face.flavor = None
+    buffer = io.BytesIO()
+    face.save(buffer, reorderTables=False)
+    if kept is not None:
+        fresh = kept.with_suffix(f".{os.getpid()}")
+        fresh.write_bytes(buffer.getvalue())
+        fresh.replace(kept)
+    return buffer.getvalue()
 
 
 @cache

@@ -11,14 +11,13 @@ from pathlib import Path
 from typing import Any, Final
 
 import matplotlib as mpl
-from fontTools.ttLib import TTFont  # type: ignore[import-untyped]
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
 from matplotlib.patches import Rectangle
 
-from jobs.packets.fonts import FONT_FILES
+from jobs.packets.fonts import opened_font
 
 # Print colours of the packet; grey values differ, and fill against hatching carries the meaning anyway.
 INK: Final = "#000000"
@@ -49,10 +48,8 @@ mpl.rcParams.update(
 def _font(bold: bool = False) -> FontProperties:
     """The packet's typeface for the plotting library, which reads no compressed web fonts."""
     name = "next-700.woff2" if bold else "next-400.woff2"
-    face = TTFont(FONT_FILES[name])
-    face.flavor = None
     path = Path(tempfile.mkdtemp()) / f"{name}.ttf"
-    face.save(path, reorderTables=False)
+    path.write_bytes(opened_font(name))
     return FontProperties(fname=str(path), size=TEXT_PT)
 
 

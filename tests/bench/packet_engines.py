@@ -8,6 +8,7 @@ not counted. Prints seconds, processor seconds, bytes and the largest resident m
 import importlib
 import json
 import os
+import re
 import resource
 import sys
 import time
@@ -257,6 +258,16 @@ ENGINES: Final[dict[str, Callable[[Content, Path], int]]] = {
 }
 
 
+def most_memory_mib() -> float:
+    """Largest resident memory of this program; what the process was before it began does not count."""
+    status = Path("/proc/self/status")
+    if status.is_file():
+        found = re.search(r"VmHWM:\s+(\d+) kB", status.read_text())
+        if found:
+            return int(found[1]) / 1024
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+
+
 def main() -> None:
     name, photos, folder, salt = sys.argv[1], int(sys.argv[2]), Path(sys.argv[3]), int(sys.argv[4])
     small = tuple(sorted((folder / "small").glob("*.jpg"))[:photos])
@@ -268,7 +279,7 @@ def main() -> None:
         seconds=time.perf_counter() - began,
         cpu_s=time.process_time() - used,
         size_bytes=size,
-        memory_mib=resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
+        memory_mib=most_memory_mib(),
     )
     print(json.dumps(asdict(found)))  # noqa: T201 - the answer of this program
 

@@ -9,6 +9,7 @@ import argparse
 import importlib.util
 import io
 import json
+import os
 import random
 import statistics
 import subprocess
@@ -70,7 +71,10 @@ def installed(engine: str) -> bool:
 def one(engine: str, photos: int, folder: Path, salt: int) -> Timed:
     """One rendering in a fresh process."""
     words = [sys.executable, "-m", "tests.bench.packet_engines", engine, str(photos), str(folder), str(salt)]
-    made = subprocess.run(words, capture_output=True, cwd=ROOT, check=False)
+    cache = folder / "cache"
+    cache.mkdir(exist_ok=True)
+    known = {**os.environ, "XDG_CACHE_HOME": str(cache)}
+    made = subprocess.run(words, capture_output=True, cwd=ROOT, env=known, check=False)
     if made.returncode != 0:
         raise RuntimeError(f"{engine}: {made.stderr.decode()[-600:]}")
     return Timed(**json.loads(made.stdout.decode().strip().splitlines()[-1]))
