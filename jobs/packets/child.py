@@ -11,7 +11,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
 
-from weasyprint import CSS, HTML
+from weasyprint import HTML
 from weasyprint.document import Document
 from weasyprint.text.fonts import FontConfiguration
 from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherResponse
@@ -29,6 +29,7 @@ STYLE: Final = Path(__file__).parent / "style"
 
 # The last thing of page 1 carries this id.
 PAGE_1_END: Final = "page-1-end"
+TIGHTER: Final = '<link rel="stylesheet" href="packet:style/tight.css">'
 
 # Exit codes that the parent turns into its own errors.
 ASKED_OUTSIDE: Final = 3
@@ -122,14 +123,19 @@ def _refuse_network(event: str, _: tuple[object, ...]) -> None:
         raise PermissionError(f"the rendering process may not use the network ({event})")
 
 
-def laid_out(page: HTML, options: dict[str, Any]) -> Document:
+def laid_out(text: str, fetcher: PacketFetcher, options: dict[str, Any]) -> Document:
     """The pages; set closer once more where the end of page 1 would fall on page 2."""
-    document = page.render(font_config=FontConfiguration(), **options)
+    document = _layout(text, fetcher, options)
     has_end = any(PAGE_1_END in found.anchors for found in document.pages)
     if not has_end or PAGE_1_END in document.pages[0].anchors:
         return document
-    tight = CSS(string=(STYLE / "tight.css").read_text(encoding="utf-8"))
-    return page.render(font_config=FontConfiguration(), **{**options, "stylesheets": [tight]})
+    # A style sheet handed over beside the page would count for less than the page's own.
+    return _layout(text.replace("</head>", f"{TIGHTER}</head>", 1), fetcher, options)
+
+
+def _layout(text: str, fetcher: PacketFetcher, options: dict[str, Any]) -> Document:
+    page = HTML(string=text, base_url="packet:/", url_fetcher=fetcher)
+    return page.render(font_config=FontConfiguration(), **options)
 
 
 def render(folder: Path) -> int:
@@ -139,14 +145,10 @@ def render(folder: Path) -> int:
     gc.set_threshold(*COLLECT_AFTER)
     order = json.loads((folder / "order.json").read_text(encoding="utf-8"))
     fetcher = PacketFetcher(folder, order)
-    page = HTML(
-        string=(folder / "page.html").read_text(encoding="utf-8"),
-        base_url="packet:/",
-        url_fetcher=fetcher,
-    )
+    text = (folder / "page.html").read_text(encoding="utf-8")
     rendered = folder / "rendered.pdf"
     try:
-        document = laid_out(page, order["options"])
+        document = laid_out(text, fetcher, order["options"])
         if len(document.pages) > MOST_PAGES:
             sys.stderr.write(f"{len(document.pages)} pages, at most {MOST_PAGES}\n")
             return TOO_LONG

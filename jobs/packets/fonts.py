@@ -30,8 +30,9 @@ FONT_FILES: Final[dict[str, Path]] = {
 def opened_font(name: str) -> bytes:
     """The face of ``FONT_FILES`` as a plain TrueType file.
 
-    Opening a compressed web font takes a tenth of a second, and each rendering is a process of its own; so
-    the opened file is kept in the cache folder (``XDG_CACHE_HOME``), where there is one, under its source's hash.
+    Opening a compressed web font takes a tenth of a second, and each rendering is a process of its own. So
+    the opened file is kept in the cache folder (``XDG_CACHE_HOME``), where there is one, under the hash of
+    its source.
     """
     data = FONT_FILES[name].read_bytes()
     if not name.endswith("woff2"):

@@ -31,8 +31,9 @@ LIMITS_TEXT: Final = (
     "no overall probability."
 )
 CHECK_TEXT: Final = (
-    "Open check.html of its bundle in a browser, or run check.pyz with Python, without a network, and give it "
-    "this file. It recomputes every hash and verdict from the data enclosed and must show these sixteen groups."
+    "Open check.html of its bundle in a browser, or run check.pyz with Python, without a network, and give "
+    "it this file. It recomputes every hash and verdict from the data enclosed and must show these sixteen "
+    "groups."
 )
 # So many open points are told on page 1; the others follow on page 2 and page 1 says how many.
 POINTS_ON_PAGE_1: Final = 6
