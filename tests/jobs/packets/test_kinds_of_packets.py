@@ -56,7 +56,7 @@ def test_sublet_work_tells_the_way_there_and_what_came_back(store: Store) -> Non
     source = finished(store)
     trip = SubletTrip(
         **held("trip-1", "09:00"), procedure_ids=("OV-FC-ROAD",), to_org="Calder Aiming",
-        carried_how="driven",        out_at=moment("09:00"), back_at=moment("11:00"),
+        carried_how="driven", out_at=moment("09:00"), back_at=moment("11:00"),
     )  # fmt: skip
     facts = replace(source.facts, sublet_trips=(trip,))
     html = packet_page(context_of(replace(source, facts=facts))).html
