@@ -2,7 +2,6 @@
 
 import uuid
 
-import django.db.models.deletion
 from django.conf import settings
 from django.db import migrations, models
 
@@ -109,6 +108,22 @@ def guard_as_before(apps, schema_editor):
         )
 
 
+PURPOSES = ("insurer_audit", "owner_copy", "discovery", "sublet", "internal")
+WHY = ("", "asked", "superseded", "sharer_left", "evidence_flagged", "wrong_tries")
+
+
+def _key():
+    return models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)
+
+
+def _fk(to, related_name="+", **more):
+    return models.ForeignKey(to=to, on_delete=models.PROTECT, related_name=related_name, **more)
+
+
+def _one(to, related_name, **more):
+    return models.OneToOneField(to=to, on_delete=models.PROTECT, related_name=related_name, **more)
+
+
 class Migration(migrations.Migration):
     dependencies = [("jobs", "0014_redaction")]
 
@@ -116,12 +131,110 @@ class Migration(migrations.Migration):
         # On SQLite a guard names columns, and a guarded table cannot be made anew under its guards.
         migrations.RunPython(loosen, guard_as_before),
         migrations.CreateModel(
-            name="ArchivedCopy",
+            name="ShareLink",
             fields=[
-                ("id", models.BigAutoField(primary_key=True, serialize=False)),
-                ("place", models.PositiveIntegerField()),
-                ("name", models.CharField(max_length=80)),
+                ("id", _key()),
+                ("token_sha256", models.CharField(max_length=64, unique=True)),
+                ("to_name", models.CharField(max_length=80)),
+                ("to_company", models.CharField(max_length=80)),
+                ("purpose", models.CharField(max_length=16)),
+                ("valid_from", models.DateTimeField()),
+                ("until", models.DateTimeField()),
+                ("passphrase_hash", models.CharField(blank=True, default="", max_length=160)),
+                ("wrong_tries", models.PositiveSmallIntegerField(default=0)),
+                ("all_wrong_tries", models.PositiveIntegerField(default=0)),
+                ("locked_until", models.DateTimeField(blank=True, null=True)),
+                ("made_at", models.DateTimeField()),
+                ("revoked_at", models.DateTimeField(blank=True, null=True)),
+                ("revoked_why", models.CharField(blank=True, default="", max_length=20)),
+                ("made_by", _fk(settings.AUTH_USER_MODEL)),
+                ("organisation", _fk("jobs.organisation")),
+                ("revoked_by", _fk(settings.AUTH_USER_MODEL, blank=True, null=True)),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("valid_from__lt", models.F("until"))), name="link_has_a_span"
+                    ),
+                    models.CheckConstraint(condition=models.Q(("purpose__in", PURPOSES)), name="link_purpose"),
+                    models.CheckConstraint(condition=models.Q(("revoked_why__in", WHY)), name="link_revoked_why"),
+                ]
+            },
+        ),
+        migrations.RemoveConstraint(model_name="accessgrant", name="grant_is_to_somebody"),
+        migrations.AddField(
+            model_name="accessgrant", name="ends_when_evidence_flagged", field=models.BooleanField(default=False)
+        ),
+        migrations.AddField(
+            model_name="accessgrant", name="ends_when_sharer_leaves", field=models.BooleanField(default=False)
+        ),
+        migrations.AddField(
+            model_name="accessgrant", name="ends_when_superseded", field=models.BooleanField(default=False)
+        ),
+        migrations.AddField(
+            model_name="accessgrant", name="revoked_why", field=models.CharField(blank=True, default="", max_length=20)
+        ),
+        migrations.AddField(
+            model_name="packetdownload", name="copy", field=models.UUIDField(blank=True, null=True, unique=True)
+        ),
+        migrations.AddField(
+            model_name="packetdownload", name="copy_until", field=models.DateTimeField(blank=True, null=True)
+        ),
+        migrations.AddField(
+            model_name="packetdownload", name="ip", field=models.GenericIPAddressField(blank=True, null=True)
+        ),
+        migrations.AddField(
+            model_name="packetdownload",
+            name="recipient",
+            field=models.CharField(blank=True, default="", max_length=260),
+        ),
+        migrations.AddField(
+            model_name="packetdownload",
+            name="user_agent",
+            field=models.CharField(blank=True, default="", max_length=300),
+        ),
+        migrations.AlterField(
+            model_name="packetdownload", name="person", field=_fk(settings.AUTH_USER_MODEL, blank=True, null=True)
+        ),
+        migrations.AddIndex(
+            model_name="packetdownload",
+            index=models.Index(fields=["packet", "downloaded_at"], name="download_of_packet"),
+        ),
+        migrations.AddConstraint(
+            model_name="packetdownload",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("person__isnull", False), ("grant__isnull", False), _connector="OR"),
+                name="download_is_somebodys",
+            ),
+        ),
+        migrations.AddField(
+            model_name="accessgrant",
+            name="link",
+            field=_fk("jobs.sharelink", related_name="grants", blank=True, null=True),
+        ),
+        migrations.AddConstraint(
+            model_name="accessgrant",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("to_person__isnull", False),
+                    models.Q(("to_email", ""), _negated=True),
+                    ("link__isnull", False),
+                    _connector="OR",
+                ),
+                name="grant_is_to_somebody",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="accessgrant",
+            constraint=models.CheckConstraint(condition=models.Q(("revoked_why__in", WHY)), name="grant_revoked_why"),
+        ),
+        migrations.AddConstraint(
+            model_name="accessgrant",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("link__isnull", False)),
+                fields=("organisation", "link", "packet"),
+                name="grant_once_per_link_and_packet",
+            ),
         ),
         migrations.CreateModel(
             name="CopyTransfer",
@@ -134,10 +247,9 @@ class Migration(migrations.Migration):
                 ("stopped", models.BooleanField(default=False)),
                 ("ip", models.GenericIPAddressField(blank=True, null=True)),
                 ("user_agent", models.CharField(blank=True, default="", max_length=300)),
+                ("download", _fk("jobs.packetdownload", related_name="transfers")),
+                ("organisation", _fk("jobs.organisation")),
             ],
-            options={
-                "abstract": False,
-            },
         ),
         migrations.CreateModel(
             name="LinkMiss",
@@ -148,11 +260,15 @@ class Migration(migrations.Migration):
                 ("count", models.PositiveIntegerField(default=0)),
                 ("told", models.BooleanField(default=False)),
             ],
+            options={
+                "constraints": [models.UniqueConstraint(fields=("source", "minute"), name="link_miss_once_per_minute")],
+                "indexes": [models.Index(fields=["minute"], name="link_miss_by_age")],
+            },
         ),
         migrations.CreateModel(
             name="Sample",
             fields=[
-                ("id", models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
+                ("id", _key()),
                 ("opened_at", models.DateTimeField()),
                 ("from_on", models.DateField()),
                 ("to_on", models.DateField()),
@@ -169,12 +285,49 @@ class Migration(migrations.Migration):
                 ("access_until", models.DateTimeField()),
                 ("drawn_at", models.DateTimeField(blank=True, null=True)),
                 ("word", models.CharField(blank=True, default="", max_length=120)),
+                ("drawn_by", _fk(settings.AUTH_USER_MODEL, blank=True, null=True)),
+                ("for_person", _fk(settings.AUTH_USER_MODEL, blank=True, null=True)),
+                ("opened_by", _fk(settings.AUTH_USER_MODEL)),
+                ("organisation", _fk("jobs.organisation")),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("size__gte", 1), ("size__lte", models.F("population_size"))),
+                        name="sample_within_population",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("bad__gte", 1), ("bad__lte", models.F("population_size"))),
+                        name="sample_bad_within_population",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("from_on__lte", models.F("to_on"))), name="sample_has_a_period"
+                    ),
+                ],
+                "indexes": [models.Index(fields=["organisation", "opened_at"], name="sample_by_age")],
+            },
+        ),
+        migrations.CreateModel(
+            name="SampledPacket",
+            fields=[
+                ("id", models.BigAutoField(primary_key=True, serialize=False)),
+                ("place", models.PositiveIntegerField()),
+                ("grant", _fk("jobs.accessgrant", related_name="sampled", blank=True, null=True)),
+                ("organisation", _fk("jobs.organisation")),
+                ("packet", _fk("jobs.packet")),
+                ("sample", _fk("jobs.sample", related_name="drawn")),
+            ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("organisation", "sample", "place"), name="sampled_place_once"),
+                    models.UniqueConstraint(fields=("organisation", "sample", "packet"), name="sampled_packet_once"),
+                ]
+            },
         ),
         migrations.CreateModel(
             name="SampleArchive",
             fields=[
-                ("id", models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
+                ("id", _key()),
                 ("state", models.CharField(default="waiting", max_length=8)),
                 ("total", models.PositiveIntegerField()),
                 ("requested_at", models.DateTimeField()),
@@ -183,375 +336,42 @@ class Migration(migrations.Migration):
                 ("sha256", models.CharField(blank=True, default="", max_length=64)),
                 ("size_bytes", models.PositiveBigIntegerField(blank=True, null=True)),
                 ("failure", models.CharField(blank=True, default="", max_length=300)),
+                ("organisation", _fk("jobs.organisation")),
+                ("person", _fk(settings.AUTH_USER_MODEL)),
+                ("sample", _fk("jobs.sample", related_name="archives")),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("state__in", ("waiting", "building", "ready", "failed", "gone"))),
+                        name="sample_archive_state",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("state", "ready"), _negated=True),
+                            models.Q(("until__isnull", False), models.Q(("sha256", ""), _negated=True)),
+                            _connector="OR",
+                        ),
+                        name="sample_archive_ready_is_whole",
+                    ),
+                ]
+            },
         ),
         migrations.CreateModel(
-            name="SampledPacket",
+            name="ArchivedCopy",
             fields=[
                 ("id", models.BigAutoField(primary_key=True, serialize=False)),
                 ("place", models.PositiveIntegerField()),
+                ("name", models.CharField(max_length=80)),
+                ("download", _one("jobs.packetdownload", related_name="archived")),
+                ("organisation", _fk("jobs.organisation")),
+                ("archive", _fk("jobs.samplearchive", related_name="copies")),
             ],
-        ),
-        migrations.CreateModel(
-            name="ShareLink",
-            fields=[
-                ("id", models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
-                ("token_sha256", models.CharField(max_length=64, unique=True)),
-                ("to_name", models.CharField(max_length=80)),
-                ("to_company", models.CharField(max_length=80)),
-                ("purpose", models.CharField(max_length=16)),
-                ("valid_from", models.DateTimeField()),
-                ("until", models.DateTimeField()),
-                ("passphrase_hash", models.CharField(blank=True, default="", max_length=160)),
-                ("wrong_tries", models.PositiveSmallIntegerField(default=0)),
-                ("all_wrong_tries", models.PositiveIntegerField(default=0)),
-                ("locked_until", models.DateTimeField(blank=True, null=True)),
-                ("made_at", models.DateTimeField()),
-                ("revoked_at", models.DateTimeField(blank=True, null=True)),
-                ("revoked_why", models.CharField(blank=True, default="", max_length=20)),
-            ],
-        ),
-        migrations.RemoveConstraint(
-            model_name="accessgrant",
-            name="grant_is_to_somebody",
-        ),
-        migrations.AddField(
-            model_name="accessgrant",
-            name="ends_when_evidence_flagged",
-            field=models.BooleanField(default=False),
-        ),
-        migrations.AddField(
-            model_name="accessgrant",
-            name="ends_when_sharer_leaves",
-            field=models.BooleanField(default=False),
-        ),
-        migrations.AddField(
-            model_name="accessgrant",
-            name="ends_when_superseded",
-            field=models.BooleanField(default=False),
-        ),
-        migrations.AddField(
-            model_name="accessgrant",
-            name="revoked_why",
-            field=models.CharField(blank=True, default="", max_length=20),
-        ),
-        migrations.AddField(
-            model_name="packetdownload",
-            name="copy",
-            field=models.UUIDField(blank=True, null=True, unique=True),
-        ),
-        migrations.AddField(
-            model_name="packetdownload",
-            name="copy_until",
-            field=models.DateTimeField(blank=True, null=True),
-        ),
-        migrations.AddField(
-            model_name="packetdownload",
-            name="ip",
-            field=models.GenericIPAddressField(blank=True, null=True),
-        ),
-        migrations.AddField(
-            model_name="packetdownload",
-            name="recipient",
-            field=models.CharField(blank=True, default="", max_length=260),
-        ),
-        migrations.AddField(
-            model_name="packetdownload",
-            name="user_agent",
-            field=models.CharField(blank=True, default="", max_length=300),
-        ),
-        migrations.AlterField(
-            model_name="packetdownload",
-            name="person",
-            field=models.ForeignKey(
-                blank=True,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to=settings.AUTH_USER_MODEL,
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="packetdownload",
-            index=models.Index(fields=["packet", "downloaded_at"], name="download_of_packet"),
-        ),
-        migrations.AddConstraint(
-            model_name="packetdownload",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("person__isnull", False), ("grant__isnull", False), _connector="OR"),
-                name="download_is_somebodys",
-            ),
-        ),
-        migrations.AddField(
-            model_name="archivedcopy",
-            name="download",
-            field=models.OneToOneField(
-                on_delete=django.db.models.deletion.PROTECT, related_name="archived", to="jobs.packetdownload"
-            ),
-        ),
-        migrations.AddField(
-            model_name="archivedcopy",
-            name="organisation",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="+", to="jobs.organisation"
-            ),
-        ),
-        migrations.AddField(
-            model_name="copytransfer",
-            name="download",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="transfers", to="jobs.packetdownload"
-            ),
-        ),
-        migrations.AddField(
-            model_name="copytransfer",
-            name="organisation",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="+", to="jobs.organisation"
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="linkmiss",
-            index=models.Index(fields=["minute"], name="link_miss_by_age"),
-        ),
-        migrations.AddConstraint(
-            model_name="linkmiss",
-            constraint=models.UniqueConstraint(fields=("source", "minute"), name="link_miss_once_per_minute"),
-        ),
-        migrations.AddField(
-            model_name="sample",
-            name="drawn_by",
-            field=models.ForeignKey(
-                blank=True,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to=settings.AUTH_USER_MODEL,
-            ),
-        ),
-        migrations.AddField(
-            model_name="sample",
-            name="for_person",
-            field=models.ForeignKey(
-                blank=True,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to=settings.AUTH_USER_MODEL,
-            ),
-        ),
-        migrations.AddField(
-            model_name="sample",
-            name="opened_by",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
-        ),
-        migrations.AddField(
-            model_name="sample",
-            name="organisation",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="+", to="jobs.organisation"
-            ),
-        ),
-        migrations.AddField(
-            model_name="samplearchive",
-            name="organisation",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="+", to="jobs.organisation"
-            ),
-        ),
-        migrations.AddField(
-            model_name="samplearchive",
-            name="person",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
-        ),
-        migrations.AddField(
-            model_name="samplearchive",
-            name="sample",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="archives", to="jobs.sample"
-            ),
-        ),
-        migrations.AddField(
-            model_name="archivedcopy",
-            name="archive",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="copies", to="jobs.samplearchive"
-            ),
-        ),
-        migrations.AddField(
-            model_name="sampledpacket",
-            name="grant",
-            field=models.ForeignKey(
-                blank=True,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="sampled",
-                to="jobs.accessgrant",
-            ),
-        ),
-        migrations.AddField(
-            model_name="sampledpacket",
-            name="organisation",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="+", to="jobs.organisation"
-            ),
-        ),
-        migrations.AddField(
-            model_name="sampledpacket",
-            name="packet",
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name="+", to="jobs.packet"),
-        ),
-        migrations.AddField(
-            model_name="sampledpacket",
-            name="sample",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="drawn", to="jobs.sample"
-            ),
-        ),
-        migrations.AddField(
-            model_name="sharelink",
-            name="made_by",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
-        ),
-        migrations.AddField(
-            model_name="sharelink",
-            name="organisation",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="+", to="jobs.organisation"
-            ),
-        ),
-        migrations.AddField(
-            model_name="sharelink",
-            name="revoked_by",
-            field=models.ForeignKey(
-                blank=True,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to=settings.AUTH_USER_MODEL,
-            ),
-        ),
-        migrations.AddField(
-            model_name="accessgrant",
-            name="link",
-            field=models.ForeignKey(
-                blank=True,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="grants",
-                to="jobs.sharelink",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="accessgrant",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("to_person__isnull", False),
-                    models.Q(("to_email", ""), _negated=True),
-                    ("link__isnull", False),
-                    _connector="OR",
-                ),
-                name="grant_is_to_somebody",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="accessgrant",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("revoked_why__in", ("", "asked", "superseded", "sharer_left", "evidence_flagged", "wrong_tries"))
-                ),
-                name="grant_revoked_why",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="accessgrant",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("link__isnull", False)),
-                fields=("organisation", "link", "packet"),
-                name="grant_once_per_link_and_packet",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="sample",
-            index=models.Index(fields=["organisation", "opened_at"], name="sample_by_age"),
-        ),
-        migrations.AddConstraint(
-            model_name="sample",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("size__gte", 1), ("size__lte", models.F("population_size"))),
-                name="sample_within_population",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="sample",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("bad__gte", 1), ("bad__lte", models.F("population_size"))),
-                name="sample_bad_within_population",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="sample",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("from_on__lte", models.F("to_on"))), name="sample_has_a_period"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="samplearchive",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("state__in", ("waiting", "building", "ready", "failed", "gone"))),
-                name="sample_archive_state",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="samplearchive",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("state", "ready"), _negated=True),
-                    models.Q(("until__isnull", False), models.Q(("sha256", ""), _negated=True)),
-                    _connector="OR",
-                ),
-                name="sample_archive_ready_is_whole",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="archivedcopy",
-            constraint=models.UniqueConstraint(fields=("organisation", "archive", "place"), name="archived_place_once"),
-        ),
-        migrations.AddConstraint(
-            model_name="sampledpacket",
-            constraint=models.UniqueConstraint(fields=("organisation", "sample", "place"), name="sampled_place_once"),
-        ),
-        migrations.AddConstraint(
-            model_name="sampledpacket",
-            constraint=models.UniqueConstraint(fields=("organisation", "sample", "packet"), name="sampled_packet_once"),
-        ),
-        migrations.AddConstraint(
-            model_name="sharelink",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("valid_from__lt", models.F("until"))), name="link_has_a_span"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="sharelink",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("purpose__in", ("insurer_audit", "owner_copy", "discovery", "sublet", "internal"))),
-                name="link_purpose",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="sharelink",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("revoked_why__in", ("", "asked", "superseded", "sharer_left", "evidence_flagged", "wrong_tries"))
-                ),
-                name="link_revoked_why",
-            ),
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("organisation", "archive", "place"), name="archived_place_once")
+                ]
+            },
         ),
         migrations.RunPython(guard, loosen),
     ]
