@@ -40,6 +40,7 @@ WEB_ROWS: Final[tuple[Row, ...]] = (
     ),
     _page("board", lambda things: "/board", by="location_manager", reach="none"),
     _page("gate", lambda things: f"/gate/{things.job}", by="location_manager"),
+    _page("gate-times", lambda things: f"/gate/{things.job}/times", by="location_manager"),
     _page(
         "gate-release", lambda things: f"/gate/{things.job}/release", by="location_manager", method="POST",
         gives=409, body=_form(pin=PIN),
@@ -90,6 +91,7 @@ WEB_ROWS: Final[tuple[Row, ...]] = (
     _page("packets", lambda things: "/packets", by="auditor", reach="none"),
     # Nothing was granted here: see the tests of the auditor's pages for what was.
     _page("packet", lambda things: f"/packets/{things.packet}", by="auditor", gives=404),
+    _page("packet-times", lambda things: f"/packets/{things.packet}/times", by="auditor", gives=404),
     _page(
         "packet-download", lambda things: f"/packets/{things.packet}/download", by="location_manager",
         method="POST", gives=404, body=_form(),
