@@ -1,26 +1,17 @@
 """Reading a packet file: its attachments and the manifest, from bytes that nobody has checked yet."""
 
-import io
-
-import pikepdf
-
 from rules.seal.enclosed import RECIPIENT_NAME as RECIPIENT_NAME
-from rules.seal.enclosed import Enclosed, NotAPacketError, enclosed_of
-
-__all__ = ["RECIPIENT_NAME", "Enclosed", "NotAPacketError", "read_packet"]
+from rules.seal.enclosed import Enclosed as Enclosed
+from rules.seal.enclosed import NotAPacketError as NotAPacketError
+from rules.seal.enclosed import enclosed_of
+from rules.seal.pdf_parts import attachments_of
 
 
 def read_packet(pdf: bytes) -> Enclosed:
-    """Opens a packet file.
+    """The parts of a packet file.
 
     Raises:
-        NotAPacketError: no PDF, encrypted, without a manifest, or with one of another form.
+        NotAPacketError: no PDF of the form that packets have, or without a manifest, or with one of another
+            form.
     """
-    try:
-        with pikepdf.Pdf.open(io.BytesIO(pdf)) as opened:
-            if opened.is_encrypted:
-                raise NotAPacketError("the file is encrypted")
-            files = {name: spec.get_file().read_bytes() for name, spec in opened.attachments.items()}
-    except (pikepdf.PdfError, pikepdf.PasswordError, ValueError, KeyError) as error:
-        raise NotAPacketError(f"the file cannot be read as a packet: {error}") from error
-    return enclosed_of(files)
+    return enclosed_of(attachments_of(pdf))

@@ -1,13 +1,13 @@
-"""Checking a packet file against itself, and against storage and record where they are there."""
+"""Checking a packet or bundle against itself, and against storage and record where they are there."""
 
+import io
 from collections.abc import Callable
+from dataclasses import replace
+from typing import BinaryIO
 
-from jobs.packets.enclosed import read_packet
-from rules.canonical import sha256_hex
-from rules.seal.enclosed import RECIPIENT_NAME, Enclosed
-from rules.seal.manifest_check import content_line, files_line, is_original, log_line, tree_line
-from rules.seal.redaction_check import redaction_line
-from rules.seal.replay_check import replay_line
+from rules.seal.bundle_check import look_into
+from rules.seal.enclosed import RECIPIENT_NAME, Enclosed, NotAPacketError
+from rules.seal.manifest_check import is_original
 from rules.seal.report import Line, Verification, differs, judged, not_checked
 
 # Says whether the bytes with this hash still lie in storage unchanged; None where that cannot be known.
@@ -17,37 +17,42 @@ StoredCheck = Callable[[str], bool | None]
 def verify_pdf(
     pdf: bytes, *, stored: StoredCheck | None = None, expected_pdf_sha256: str | None = None
 ) -> Verification:
-    """Checks one packet file.
+    """Checks one packet file; see ``verify_file``. A bundle, too, is no packet file here."""
+    if not pdf.startswith(b"%PDF-"):
+        raise NotAPacketError("the file does not begin as a PDF")
+    return verify_file(io.BytesIO(pdf), stored=stored, expected_pdf_sha256=expected_pdf_sha256)
+
+
+def verify_file(
+    stream: BinaryIO,
+    *,
+    stored: StoredCheck | None = None,
+    expected_pdf_sha256: str | None = None,
+    key: str | None = None,
+) -> Verification:
+    """Checks one packet file or bundle.
 
     Args:
-        pdf: the file.
+        stream: the file.
         stored: asked for each evidence file of the packet; None where there is no storage to ask.
         expected_pdf_sha256: what the record says the sealed file hashes to; None where no record is at hand.
+        key: fingerprint that the signing key should have; None where none is known.
 
     Raises:
         NotAPacketError: the file cannot be read as a packet.
     """
-    enclosed = read_packet(pdf)
-    lines = [
-        _pdf_line(enclosed, pdf, expected_pdf_sha256),
-        tree_line(enclosed),
-        files_line(enclosed),
-        content_line(enclosed),
-        redaction_line(enclosed),
-        log_line(enclosed),
+    found, enclosed = look_into(stream, key=key)
+    if enclosed is None:
+        return found
+    lines = (
+        _pdf_line(enclosed, found.pdf_sha256, expected_pdf_sha256),
+        *found.lines,
         _stored_line(enclosed, stored),
-        replay_line(enclosed),
-    ]
-    return Verification(
-        form="packet",
-        serial=enclosed.serial,
-        root=enclosed.root,
-        pdf_sha256=sha256_hex(pdf),
-        lines=tuple(lines),
     )
+    return replace(found, lines=lines)
 
 
-def _pdf_line(enclosed: Enclosed, pdf: bytes, expected: str | None) -> Line:
+def _pdf_line(enclosed: Enclosed, sha256: str, expected: str | None) -> Line:
     what = "file"
     if enclosed.recipient is not None:
         sealed = enclosed.recipient.get("sealed_pdf_sha256")
@@ -60,7 +65,7 @@ def _pdf_line(enclosed: Enclosed, pdf: bytes, expected: str | None) -> Line:
         )
     if expected is None:
         return not_checked(what, "No record at hand says what this file hashes to.")
-    same = sha256_hex(pdf) == expected
+    same = sha256 == expected
     return judged(
         what, [] if same else ["the PDF itself"], "The file is the sealed one.", "Not the sealed file."
     )

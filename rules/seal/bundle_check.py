@@ -69,36 +69,50 @@ def check_file(stream: BinaryIO, *, key: str | None = None) -> Verification:
     Raises:
         NotAPacketError: a PDF that cannot be read as a packet.
     """
+    return look_into(stream, key=key)[0]
+
+
+def look_into(stream: BinaryIO, *, key: str | None = None) -> tuple[Verification, Enclosed | None]:
+    """The same, and the parts of the packet for who has more to compare; None where they are out of reach."""
     stream.seek(0)
-    if stream.read(len(_PDF_MARK)) == _PDF_MARK:
-        size = stream.seek(0, 2)
-        if size > MOST_PDF_BYTES:
-            raise NotAPacketError("the file is too large for a packet")
-        stream.seek(0)
-        return check_packet(stream.read(), key=key)
-    return check_bundle(stream, key=key)
+    if stream.read(len(_PDF_MARK)) != _PDF_MARK:
+        return _look_into_bundle(stream, key)
+    if stream.seek(0, 2) > MOST_PDF_BYTES:
+        raise NotAPacketError("the file is too large for a packet")
+    stream.seek(0)
+    return look_into_packet(stream.read(), key=key)
+
+
+def look_into_packet(pdf: bytes, *, key: str | None = None) -> tuple[Verification, Enclosed]:
+    """A packet file alone, and its parts. Raises ``NotAPacketError``."""
+    case = _case(enclosed_of(attachments_of(pdf)), pdf, key)
+    return _verification("packet", case, _packet_lines(case)), case.enclosed
 
 
 def check_packet(pdf: bytes, *, key: str | None = None) -> Verification:
     """Checks a packet file alone. Raises ``NotAPacketError``."""
-    case = _case(enclosed_of(attachments_of(pdf)), pdf, key)
-    return _verification("packet", case, _packet_lines(case))
+    return look_into_packet(pdf, key=key)[0]
 
 
 def check_bundle(stream: BinaryIO, *, key: str | None = None) -> Verification:
     """Checks a bundle. What cannot be taken apart is told in the lines, not raised."""
+    return _look_into_bundle(stream, key)[0]
+
+
+def _look_into_bundle(stream: BinaryIO, key: str | None) -> tuple[Verification, Enclosed | None]:
     files, archive = open_bundle(stream)
     if files is None:
-        return _broken([archive])
+        return _broken([archive]), None
     lines = [archive, bag_line(files)]
     try:
         case = _case(_enclosed(files), _pdf(files), key)
     except NotAPacketError as error:
-        return _broken([*lines, differs("packet", f"There is no packet in the bundle: {error}.", "data/")])
+        none = differs("packet", f"There is no packet in the bundle: {error}.", "data/")
+        return _broken([*lines, none]), None
     lines.append(_same_line(case))
     lines += _packet_lines(case)
     lines += _later_lines(files, case)
-    return _verification("bundle", case, lines)
+    return _verification("bundle", case, lines), case.enclosed
 
 
 # ------------------------------------------------------------------ what there is

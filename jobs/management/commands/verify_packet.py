@@ -1,17 +1,18 @@
-"""verify_packet FILE: checks a packet file by itself, and against storage and record where they are there."""
+"""verify_packet FILE: a packet or bundle checked by itself, and against storage and record where they are."""
 
 import json
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, BinaryIO, Final
 
 from django.core.management.base import BaseCommand, CommandParser
 from django.db import DatabaseError
 
 from jobs import storage
 from jobs.models import Packet, unscoped
-from jobs.packets.enclosed import NotAPacketError, read_packet
-from jobs.packets.verify import Verification, verify_pdf
-from rules.canonical import sha256_hex
+from jobs.packets.verify import verify_file
+from rules.seal.bundle_check import look_into
+from rules.seal.enclosed import Enclosed, NotAPacketError
+from rules.seal.report import Verification
 
 AGREES: Final = 0
 DIFFERS: Final = 1
@@ -22,7 +23,7 @@ RESULT_WORDS: Final = {"agrees": "agrees     ", "differs": "DIFFERS    ", "not_c
 class Command(BaseCommand):
     """Exit status 0: all that was checked agrees; 1: something differs, and is named; 2: no packet file."""
 
-    help = "Checks the hashes, the tree, the log extract and the verdicts of a packet file."
+    help = "Checks seal, hashes, tree, log, signatures and verdicts of a packet file or of its bundle."
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("file", type=Path)
@@ -30,11 +31,12 @@ class Command(BaseCommand):
         parser.add_argument(
             "--alone", action="store_true", help="use the file only: neither storage nor the record"
         )
+        parser.add_argument("--key", help="SHA-256 of the signing key as you know it, 64 hex digits")
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
-            pdf = options["file"].read_bytes()
-            result = self._verify(pdf, alone=options["alone"])
+            with options["file"].open("rb") as stream:
+                result = self._verify(stream, options["alone"], options["key"])
         except (OSError, NotAPacketError) as error:
             self.stderr.write(f"{options['file']}: {error}")
             raise SystemExit(NOT_A_PACKET) from error
@@ -44,34 +46,37 @@ class Command(BaseCommand):
             self._tell(result)
         raise SystemExit(AGREES if result.agrees else DIFFERS)
 
-    def _verify(self, pdf: bytes, *, alone: bool) -> Verification:
-        packet = None if alone else self._on_record(pdf)
+    def _verify(self, stream: BinaryIO, alone: bool, key: str | None) -> Verification:
+        key = key.replace(":", "").lower() if key else None
+        packet = None if alone else self._on_record(stream)
         if packet is None:
-            return verify_pdf(pdf)
-        return verify_pdf(pdf, stored=storage.is_intact, expected_pdf_sha256=packet.pdf_sha256)
+            return verify_file(stream, key=key)
+        return verify_file(stream, stored=storage.is_intact, expected_pdf_sha256=packet.pdf_sha256, key=key)
 
-    def _on_record(self, pdf: bytes) -> Packet | None:
+    def _on_record(self, stream: BinaryIO) -> Packet | None:
         """The sealed packet of this file in the record here; None where this is not its home.
 
         The file's own hash finds it first. A file that was altered is found by its serial and root.
         """
-        enclosed = read_packet(pdf)
-        serial = str(enclosed.value("packet/serial") or "")
+        found, enclosed = look_into(stream)
+        return None if enclosed is None else self._row(found, enclosed)
+
+    def _row(self, found: Verification, enclosed: Enclosed) -> Packet | None:
         try:
             with unscoped():
                 sealed = Packet.objects.filter(state="sealed")
                 return (
-                    sealed.filter(pdf_sha256=sha256_hex(pdf)).first()
-                    or sealed.filter(serial=serial, merkle_root=enclosed.root).first()
+                    sealed.filter(pdf_sha256=found.pdf_sha256).first()
+                    or sealed.filter(serial=found.serial, merkle_root=enclosed.root).first()
                     or sealed.filter(
-                        serial=serial, organisation__name=str(enclosed.value("packet/organisation"))
+                        serial=found.serial, organisation__name=str(enclosed.value("packet/organisation"))
                     ).first()
                 )
         except DatabaseError:
             return None
 
     def _tell(self, result: Verification) -> None:
-        self.stdout.write(f"Packet {result.serial}")
+        self.stdout.write(f"Packet {result.serial}" + (", its bundle" if result.form == "bundle" else ""))
         self.stdout.write(f"Tree root {' '.join(result.root[i : i + 4] for i in range(0, 64, 4))}")
         for line in result.lines:
             self.stdout.write(f"  {RESULT_WORDS[line.result]} {line.what}: {line.text}")

@@ -2,6 +2,7 @@
 
 import hashlib
 from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from functools import cache
@@ -247,7 +248,9 @@ def sealing_of(log: Log, n: int, by: TestSigner | None) -> dict[str, Any]:
 
 def signed_pdf(body: bytes, sealing: dict[str, Any], by: TestSigner | None) -> bytes:
     seal = None if by is None else Seal(signer=by, at=AT + timedelta(minutes=30), organisation="Brackwater")
-    return seal_pdf(body, canonical_bytes(sealing), dated=AT, seal=seal)
+    # In a thread of its own: a browser's driver runs a loop in this one, and signing wants to run one too.
+    with ThreadPoolExecutor(max_workers=1) as pool:
+        return pool.submit(seal_pdf, body, canonical_bytes(sealing), dated=AT, seal=seal).result()
 
 
 def additions_of(case: Case, root: str, pdf_sha256: str) -> dict[str, bytes]:

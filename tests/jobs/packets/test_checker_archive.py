@@ -4,10 +4,10 @@ import io
 import json
 import os
 import random
+import resource
 import shutil
 import subprocess
 import sys
-import time
 import zipfile
 from dataclasses import replace
 from pathlib import Path
@@ -177,10 +177,12 @@ def test_a_hundred_photos_of_real_size_take_less_than_ten_seconds(
     source = replace(done.case.source, files=(*done.case.source.files, *large_files(done.case.store, 100)))
     sealed(Case(source=source, store=done.case.store)).bundle(work / "big.zip")
     assert (work / "big.zip").stat().st_size > 350_000_000
-    begun = time.monotonic()
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
     said = run(work, "../big.zip")
-    took = time.monotonic() - begun
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
     assert said.returncode == 0, said.stdout
+    # Time of the processor, so that what else the machine does plays no part.
+    took = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
     assert took < 10, took
 
 

@@ -22,7 +22,11 @@ LINE = "Prepared for Harrowmere Mutual, Joris Quell, grant 118, until 4 Dec 2026
 
 @pytest.fixture(scope="module")
 def copy(released: Case) -> bytes:
-    return stamp_pdf(released[1].pdf, LINE, {"recipient": "Joris Quell"}, AT)
+    return stamp_pdf(released[1].pdf, LINE, told(released), AT)
+
+
+def told(released: Case) -> dict[str, str]:
+    return {"recipient": "Joris Quell", "sealed_pdf_sha256": released[1].pdf_sha256}
 
 
 def test_every_page_names_the_recipient(copy: bytes, released: Case, tmp_path: Path) -> None:
@@ -39,18 +43,19 @@ def test_the_copy_is_still_pdf_a_3(copy: bytes) -> None:
 def test_the_copy_verifies_by_its_own_root(copy: bytes, released: Case) -> None:
     sealed = released[1]
     found = verify_pdf(copy, expected_pdf_sha256=sealed.pdf_sha256)
-    assert found.agrees
+    # Not sealed yet, as it is before it is handed out: that is all that is wrong with it.
+    assert {line.what for line in found.lines if line.result == "differs"} == {"seal"}
     assert found.root == sealed.root
     assert "Joris Quell" in found.lines[0].text
 
 
 def test_a_copy_of_another_file_is_noticed(copy: bytes) -> None:
-    assert verify_pdf(copy, expected_pdf_sha256="00" * 32).at_fault == ("recipient.json",)
+    assert verify_pdf(copy, expected_pdf_sha256="00" * 32).line("file").at_fault == ("recipient.json",)
 
 
 def test_the_same_download_gives_the_same_bytes(copy: bytes, released: Case) -> None:
-    assert stamp_pdf(released[1].pdf, LINE, {"recipient": "Joris Quell"}, AT) == copy
-    later = stamp_pdf(released[1].pdf, LINE, {"recipient": "Joris Quell"}, AT.replace(hour=15))
+    assert stamp_pdf(released[1].pdf, LINE, told(released), AT) == copy
+    later = stamp_pdf(released[1].pdf, LINE, told(released), AT.replace(hour=15))
     assert later != copy
 
 
