@@ -1,6 +1,8 @@
 """Stored files keep their bytes, their name and their mode, and say when they were changed."""
 
 import hashlib
+import os
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -65,3 +67,42 @@ def test_a_broken_upload_leaves_nothing() -> None:
     with pytest.raises(ConnectionError):
         storage.put_pieces(arriving())
     assert files() == []
+
+
+# ------------------------------------------------------------------ taken away
+
+
+def test_bytes_are_removed_once_and_only_when_nobody_just_brought_them() -> None:
+    sha256 = storage.put(b"a photo")
+    now = storage.path(sha256).stat().st_mtime
+    before, after = (datetime.fromtimestamp(now + shift, tz=UTC) for shift in (-1, 1))
+    assert storage.remove(sha256, unused_since=before) == "in_use"
+    assert storage.is_intact(sha256)
+    assert storage.remove(sha256, unused_since=after) == "removed"
+    assert not files()
+    assert storage.remove(sha256, unused_since=after) == "absent"
+
+
+def test_bringing_the_same_bytes_again_counts_as_kept_anew() -> None:
+    sha256 = storage.put(b"a photo")
+    os.utime(storage.path(sha256), (1_000_000_000, 1_000_000_000))
+    storage.put(b"a photo")
+    long_ago = datetime.fromtimestamp(1_000_000_001, tz=UTC)
+    assert storage.remove(sha256, unused_since=long_ago) == "in_use"
+
+
+def test_a_removal_that_was_stopped_half_way_is_finished() -> None:
+    """The file was moved away and the process was killed before it was deleted."""
+    sha256 = storage.put(b"a photo")
+    root = Path(django_settings.EVIDENCE_ROOT)
+    (root / "leaving").mkdir()
+    storage.path(sha256).rename(root / "leaving" / sha256)
+    assert not storage.exists(sha256)
+    assert storage.remove(sha256, unused_since=datetime(2100, 1, 1, tzinfo=UTC)) == "removed"
+    assert not files()
+
+
+def test_the_walk_names_every_file_in_order_and_nothing_that_arrives() -> None:
+    names = sorted(storage.put(bytes([value])) for value in range(20))
+    (Path(django_settings.EVIDENCE_ROOT) / "arriving" / "half").write_bytes(b"h")
+    assert list(storage.walk()) == names
