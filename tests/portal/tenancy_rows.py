@@ -163,6 +163,10 @@ API_ROWS: Final[tuple[Row, ...]] = (
     _get("packet", lambda things: f"packets/{things.packet}"),
     # The packet waits to be built: see the test of packets for sealed ones.
     _get("packet-content", lambda things: f"packets/{things.packet}/content", gives=409),
+    _get(
+        "packet-redactions", lambda things: f"packets/{things.packet}/redactions", by="quality_manager",
+        gives=409,
+    ),
     _get("packet-bundle", lambda things: f"packets/{things.packet}/bundle", gives=409),
     _get("equipment", lambda things: "equipment", reach="none"),
     _get("equipment-due", lambda things: "equipment/due", reach="none"),
@@ -314,6 +318,10 @@ API_ROWS: Final[tuple[Row, ...]] = (
     _post(
         "job-packets", lambda stage, things: {"id": _id(), "kind": "full"}, by="location_manager", gives=202,
         path=_job("/packets"),
+    ),
+    _post(
+        "packet-redactions", lambda stage, things: {"id": _id()}, by="quality_manager", gives=409,
+        path=lambda things: f"packets/{things.packet}/redactions",
     ),
     _post(
         "packet-grants", _grant, by="location_manager", gives=409,

@@ -88,6 +88,19 @@ WEB_ROWS: Final[tuple[Row, ...]] = (
         "heads-address", lambda things: "/heads/address", by="location_manager", method="POST", gives=302,
         body=_form(address="manager@brackwater.example"), reach="none",
     ),
+    # The packet waits to be built: see the test of redaction for sealed ones.
+    _page(
+        "packet-redaction", lambda things: f"/packets/{things.packet}/redaction", by="quality_manager",
+        gives=409,
+    ),
+    _page(
+        "packet-redaction", lambda things: f"/packets/{things.packet}/redaction", by="quality_manager",
+        method="POST", gives=409, body=_form(step="look"),
+    ),
+    _page(
+        "redaction-picture", lambda things: f"/packets/{things.packet}/redaction/1", by="quality_manager",
+        gives=409,
+    ),
     _page("packets", lambda things: "/packets", by="auditor", reach="none"),
     # Nothing was granted here: see the tests of the auditor's pages for what was.
     _page("packet", lambda things: f"/packets/{things.packet}", by="auditor", gives=404),
