@@ -7,7 +7,7 @@ from typing import Any, Final
 from rules.canonical import sha256_hex
 from rules.seal.enclosed import PartError, read_canonical
 from rules.seal.log_extract import ADDED, Extract
-from rules.seal.report import Line, judged
+from rules.seal.report import Line, judged, not_checked
 
 FORMAT: Final = "addition 1"
 KINDS: Final = frozenset(
@@ -44,15 +44,16 @@ def additions_line(
         for name in additions
         if name.endswith(".pdf") and name.removesuffix("pdf") + "json" not in additions
     ]
-    return judged("additions", faults, _good(count, extract), "What was added after sealing does not hold.")
+    if extract is None and not faults:
+        return not_checked("additions", "Without a log extract nobody can say whether one was left out.")
+    return judged("additions", faults, _good(count), "What was added after sealing does not hold.")
 
 
-def _good(count: int, extract: Extract | None) -> str:
+def _good(count: int) -> str:
+    told = f"{count} additions form one chain from the sealed packet on, and the log tells of each."
     if not count:
-        return "Nothing is enclosed that was added after sealing."
-    told = f"{count} additions form one chain from the sealed packet on"
-    told += ", and the log tells of each." if extract is not None else "; no log extract is here to compare."
-    return f"{told} Whether a later one was left out cannot be seen from this file."
+        told = "The log extract tells of nothing that was added after sealing."
+    return f"{told} What was added after the extract was written cannot be seen from this file."
 
 
 def _fault(data: bytes, number: int, previous: str, seal: tuple[str, str, str]) -> str:

@@ -242,8 +242,11 @@ def _later_lines(files: BundleFiles, case: _Case) -> list[Line]:
 
 def _extract(files: BundleFiles, case: _Case, sealed: str) -> tuple[Extract | None, Line]:
     path = f"{PAYLOAD}{EXTRACT_NAME}"
-    if path not in files.digests or case.sealing is None:
-        return None, not_checked("log extract", "There is no log extract to compare with a seal.")
+    if case.sealing is None:
+        return None, not_checked("log extract", "There is no seal to compare a log extract with.")
+    if path not in files.digests:
+        # Without it nobody would miss an addition that was taken out with it.
+        return None, differs("log extract", "The log extract is missing. Every bundle has one.", path)
     try:
         extract = read_extract(files.read(path))
     except PartError as error:

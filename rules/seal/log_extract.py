@@ -98,7 +98,9 @@ def extract_line(extract: Extract, sealing: Sealing, *, pdf_sha256: str) -> Line
     if sealing.entry not in [one.entry for one in extract.entries]:
         faults.append(f"{NAME}: the entry of the sealing is not in it")
     told = [str(one.detail.get("pdf_sha256", "")) for one in (*extract.of(SIGNED), *extract.of(UNSIGNED))]
-    if pdf_sha256 and told and told != [pdf_sha256]:
+    if len(told) != 1:
+        faults.append(f"{NAME}: the one entry that tells the finished file's hash is not in it")
+    elif pdf_sha256 and told != [pdf_sha256]:
         faults.append(f"{NAME}: it tells of another sealed file")
     after = [one for one in extract.entries if one.n > extract.later.head.size]
     good = f"{len(extract.entries) - len(after)} entries stand in the log of {extract.later.head.size}."

@@ -13,6 +13,8 @@ from rules.seal.public_keys import KeyRefused
 from rules.seal.tree_head import HeadError, TreeHead, read_head
 
 FORMAT: Final = "sealing 1"
+# The first words of a demonstration certificate's name.
+DEMO_MARK: Final = b"DEMONSTRATION KEY"
 _NAMES: Final = frozenset(
     {
         "format", "entry", "n", "log_proof", "head", "head_signature", "certificate", "chain", "is_demo",
@@ -91,14 +93,16 @@ def read_sealing(data: bytes) -> Sealing:
     content = entry_content(plain["entry"])
     if type(plain["n"]) is not int or content.get("n") != plain["n"]:
         raise PartError(f"{SEALING_NAME} gives its entry another number")
+    sealed = read_signed_head(plain)
     return Sealing(
         n=plain["n"],
         entry=plain["entry"],
         content=content,
         log_proof=read_hashes(plain["log_proof"]),
-        sealed=read_signed_head(plain),
+        sealed=sealed,
         chain=tuple(_hex(one) for one in _list(plain["chain"])),
-        is_demo=plain["is_demo"],
+        # A demonstration key's certificate says so in its name, whatever the file around it claims.
+        is_demo=plain["is_demo"] or DEMO_MARK in sealed.certificate_der,
         earlier=None if earlier is None else read_signed_head(earlier),
         consistency=() if earlier is None else read_hashes(earlier["consistency"]),
     )

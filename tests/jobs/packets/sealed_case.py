@@ -172,7 +172,7 @@ class Sealed:
     sealing: dict[str, Any]
     pdf: bytes
     additions: dict[str, bytes]
-    extract: bytes
+    extract: bytes | None
 
     def with_changes(self, **changes: Any) -> "Sealed":
         return replace(self, **changes)

@@ -20,6 +20,7 @@ from tests.jobs.packets.packet_case import Store, finished, log_lines, open_reco
 from tests.jobs.packets.sealed_case import (
     Case,
     Sealed,
+    TestSigner,
     extract_of,
     sealed,
     sealing_of,
@@ -262,7 +263,7 @@ def test_additions_and_log_extract_changed_together_miss_the_signed_head(
         }
     log = replace(made.log, entries=tuple(entries))
     forged = json.loads(extract_of(log, made.n, replace(made.case, by=None)))
-    true = json.loads(made.extract)
+    true = json.loads(made.extract or b"")
     forged |= {name: true[name] for name in ("head_signature", "certificate")}
     found = checked(
         made.with_changes(
@@ -274,6 +275,32 @@ def test_additions_and_log_extract_changed_together_miss_the_signed_head(
     )
     assert wrong(found) == {"log extract"}
     assert "log-extract.json: its head" in found.line("log extract").at_fault[0]
+
+
+def test_an_extract_taken_out_with_the_additions_is_missed(made: Sealed, tmp_path: Path) -> None:
+    """Nobody needs a key for that: both are dropped and the bag is made anew."""
+    found = checked(made.with_changes(additions={}, extract=None), tmp_path)
+    assert wrong(found) == {"log extract"}
+    assert "missing" in found.line("log extract").text
+    assert found.line("additions").result == "not_checked"
+
+
+def test_an_extract_without_the_entry_of_the_finished_file_is_refused(made: Sealed, tmp_path: Path) -> None:
+    extract = json.loads(made.extract or b"")
+    left = [one for one in extract["entries"] if json.loads(one["entry"])["what"] != "packet.signed"]
+    assert len(left) == len(extract["entries"]) - 1
+    found = checked(made.with_changes(extract=canonical_bytes({**extract, "entries": left})), tmp_path)
+    assert any("finished file" in place for place in found.line("log extract").at_fault)
+
+
+def test_a_demonstration_key_stays_one_whatever_the_seal_says_of_it(made: Sealed, tmp_path: Path) -> None:
+    """Whoever has such a key could sign again and leave the warning out; its certificate says what it is."""
+    by = TestSigner("DEMONSTRATION KEY - not for evidence")
+    assert not by.is_demo
+    found = checked(sealed(replace(made.case, by=by)), tmp_path)
+    assert found.is_demo
+    assert "DEMONSTRATION" in found.line("key").text
+    assert not checked(made, tmp_path).is_demo
 
 
 def test_a_log_extract_of_another_packet_is_none(made: Sealed, held: Sealed, tmp_path: Path) -> None:

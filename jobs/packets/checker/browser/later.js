@@ -109,7 +109,8 @@ async function extractLine(extract, sealing, pdfSha256) {
   }
   if (!extract.entries.some((one) => one.entry === sealing.entry)) faults.push("log-extract.json: the entry of the sealing is not in it");
   const signed = extract.entries.map((one) => readEntry(one.entry)).filter((one) => ["packet.signed", "packet.left_unsigned"].includes(one.content.what));
-  if (pdfSha256 && signed.some((one) => one.detail.pdf_sha256 !== pdfSha256)) faults.push("log-extract.json: it tells of another sealed file");
+  if (signed.length !== 1) faults.push("log-extract.json: the one entry that tells the finished file's hash is not in it");
+  else if (pdfSha256 && signed[0].detail.pdf_sha256 !== pdfSha256) faults.push("log-extract.json: it tells of another sealed file");
   return judged("log extract", faults, `${extract.entries.length} entries, under a head of ${later.size}.`, "The later log entries do not hold together.");
 }
 
@@ -131,7 +132,9 @@ async function additionsLine(bundle, packet, pdfSha256, extract) {
     const name = `addition-${String(one.detail.number).padStart(4, "0")}.json`;
     if (bundle.files.get(`data/additions/${name}`)?.sha256 !== one.detail.sha256) faults.push(`${name}: the log tells of another`);
   }
-  const good = count ? `${count} additions form one chain from the sealed packet on. Whether a later one was left out cannot be seen from this file.` : "Nothing is enclosed that was added after sealing.";
+  if (extract === null && !faults.length) return notChecked("additions", "Without a log extract nobody can say whether one was left out.");
+  const told = count ? `${count} additions form one chain from the sealed packet on, and the log tells of each.` : "The log extract tells of nothing that was added after sealing.";
+  const good = `${told} What was added after the extract was written cannot be seen from this file.`;
   return judged("additions", faults, good, "What was added after sealing does not hold.");
 }
 
