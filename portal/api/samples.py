@@ -23,7 +23,7 @@ from portal.resource import AnyAccept, Resource
 from rules.science.sampling import LARGEST_LOT, chance_of_seeing, needed
 
 
-class PlanShape(serializers.Serializer[Any]):
+class SamplePlanShape(serializers.Serializer[Any]):
     """``bad`` of ``lot`` are to be noticed; ``chance`` to see one of them by looking at ``look_at``."""
 
     lot = serializers.IntegerField()
@@ -48,7 +48,7 @@ class SamplePlan(Resource):
             ),
             OpenApiParameter("confidence", OpenApiTypes.STR, description="0.5 to 0.999; 0.95 if not said."),
         ],
-        responses=PlanShape,
+        responses=SamplePlanShape,
     )
     def get(self, request: Request) -> Response:
         wanted = request.query_params
@@ -67,7 +67,7 @@ class SamplePlan(Resource):
             "chance": chance_of_seeing(lot, bad, size),
             "sentence": samples.sentence(lot, one_in, text, size),
         }
-        return Response(PlanShape(told).data)
+        return Response(SamplePlanShape(told).data)
 
     def _whole(self, name: str, default: str) -> int:
         text = self.request.query_params.get(name, default)

@@ -3,7 +3,7 @@
 from datetime import UTC, datetime
 
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from jobs.errors import Refused
@@ -117,6 +117,8 @@ def test_no_instants(text: str) -> None:
     assert read_instant(text) is None
 
 
+# The first zone drawn reads the whole list of zones from disk, which a busy machine takes seconds for.
+@settings(suppress_health_check=[HealthCheck.too_slow], deadline=None)
 @given(st.datetimes(datetime(1990, 1, 1), datetime(2090, 1, 1), timezones=st.timezones()))  # noqa: DTZ001
 def test_agrees_with_datetime(instant: datetime) -> None:
     """Outside check: what datetime writes as ISO 8601 with an offset of whole minutes, we read back."""

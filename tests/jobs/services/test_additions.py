@@ -117,7 +117,7 @@ def _change_file(row: PacketAddition) -> None:
 
 
 def _lose_file(row: PacketAddition) -> None:
-    storage.remove(row.sha256)
+    storage.path(row.sha256).unlink()
 
 
 def _other_previous(row: PacketAddition) -> None:

@@ -15,7 +15,6 @@ from jobs.ledger.verify import verify_organisation
 from jobs.models import Deletion, Job, LogEntry, PacketAddition, PictureCopy, RepairOrder, scope
 from jobs.packets.additions import check_chain
 from jobs.selectors.deletions import deleted_note, note_of_evidence, note_of_packet
-from jobs.selectors.stored_names import HASH_ONLY, hash_columns, naming_columns
 from jobs.services import holds, retention, retention_policy
 from jobs.services.holds import HoldEntry, HoldQuery
 from jobs.services.retention import nightly, run_retention
@@ -218,7 +217,7 @@ def test_a_hold_keeps_what_it_covers(shop: Shop, car: Job) -> None:
 def test_a_hold_placed_during_a_run_stops_what_is_left(
     shop: Shop, car: Job, monkeypatch: pytest.MonkeyPatch, step: str
 ) -> None:
-    """Customer data, then two files: the hold comes when the first file is gone and the second is at its turn."""
+    """Customer data, then two files: the hold comes with the first file gone and the second at its turn."""
     files = [kept_file(shop, car, data) for data in (b"a photo", b"b photo")]
     real, seen = getattr(retention, step), []
 
@@ -329,18 +328,6 @@ def test_running_access_keeps_a_packet(shop: Shop, car: Job) -> None:
     told = plan(shop, YEARS + 1)
     assert [kept.because for kept in told.kept] == ["access to it is granted and has not ended"]
     assert [item.kind for item in plan(shop, YEARS + 30, "12:01").items if item.packet_id] == ["packets"]
-
-
-def test_every_hash_column_is_known() -> None:
-    """A new column that names stored bytes keeps them by itself; a mere hash is listed once, by hand."""
-    named = {f"{model.__name__}.{column}" for model, column in naming_columns()}
-    assert named == {
-        "AdditionPrint.sha256", "Evidence.sha256", "Evidence.thumbnail_sha256",
-        "Evidence.working_copy_sha256", "Packet.body_sha256", "Packet.pdf_sha256", "Packet.sealing_sha256",
-        "Packet.source_sha256", "PacketAddition.sha256", "PacketRedaction.sha256", "PictureCopy.sha256",
-        "SampleArchive.sha256",
-    }  # fmt: skip
-    assert set(hash_columns()) >= HASH_ONLY
 
 
 # ------------------------------------------------------------------ what remains
