@@ -165,7 +165,7 @@ def _written(writer: IncrementalPdfFileWriter) -> bytes:
 # ------------------------------------------------------------------ key and time stamp, as the library asks
 
 
-class _OurSigner(CmsSigner):  # type: ignore[misc]
+class _OurSigner(CmsSigner):
     """Hands what is to be signed to the organisation's key."""
 
     def __init__(self, key: Signer) -> None:
@@ -185,7 +185,7 @@ class _OurSigner(CmsSigner):  # type: ignore[misc]
         return self.key.sign(data)
 
 
-class _OurStamper(TimeStamper):  # type: ignore[misc]
+class _OurStamper(TimeStamper):
     """Asks our own client, which looks at addresses, time and size."""
 
     def __init__(self, authority: Authority) -> None:

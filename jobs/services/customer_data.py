@@ -32,6 +32,8 @@ def blank_customer(row: Deletion, *, as_of: datetime) -> None:
     Hashes stay. The key of the customer is destroyed for an erasure, and once no unredacted file of a packet
     is left.
     """
+    if row.job_id is None:
+        raise ValueError("a deletion of a customer's data names the job")
     job = Job.objects.select_related("order__vehicle", "organisation").get(pk=row.job_id)
     order, car = job.order, job.order.vehicle
     refusals = Refusal.objects.filter(job=job)

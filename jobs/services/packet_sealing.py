@@ -248,7 +248,7 @@ def _rest(packet: Packet, error: SigningKeyUnavailable, as_of: datetime) -> None
 def rest_before(attempts: int) -> timedelta:
     """How long to rest after this many attempts."""
     doublings = max(0, min(attempts - 1, 10))
-    return min(SHORTEST_REST * 2**doublings, LONGEST_REST)
+    return min(SHORTEST_REST * (1 << doublings), LONGEST_REST)
 
 
 @transaction.atomic

@@ -59,7 +59,7 @@ def perform_time_stamp(*, packet_id: UUID, attempt: int, as_of: datetime) -> boo
 
 def rest_before(attempt: int) -> timedelta:
     """How long to rest after this many attempts."""
-    return min(SHORTEST_REST * 2 ** min(attempt - 1, 10), LONGEST_REST)
+    return min(SHORTEST_REST * (1 << max(0, min(attempt - 1, 10))), LONGEST_REST)
 
 
 @transaction.atomic

@@ -1,6 +1,7 @@
 """The key an organisation signs with now, opened; and the one write that puts a key in use or retires it."""
 
 from datetime import datetime
+from uuid import UUID
 
 from django.db import transaction
 
@@ -61,6 +62,6 @@ def retire_identity(organisation: Organisation, as_of: datetime, reason: str) ->
         return _retire(organisation.pk, as_of, reason)
 
 
-def _retire(organisation_id: object, as_of: datetime, reason: str) -> bool:
+def _retire(organisation_id: UUID, as_of: datetime, reason: str) -> bool:
     rows = SigningIdentity.objects.filter(organisation_id=organisation_id, retired_at__isnull=True)
     return bool(rows.update(retired_at=as_of, retired_reason=reason[:200]))

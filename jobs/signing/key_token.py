@@ -17,7 +17,7 @@ try:
     import pkcs11
 except ImportError:
     # Only who keeps keys in a token installs the extra `hsm`.
-    pkcs11 = None
+    pkcs11 = None  # type: ignore[assignment]
 
 Given = TypeVar("Given")
 # One at a time: reading the list of tokens anew would pull sessions away from under other threads.

@@ -108,6 +108,7 @@ def read_indirect(data: bytes, at: int, ref: Ref) -> Indirect:
     reader.expect(b" obj")
     reader.skip()
     spots: dict[str, tuple[int, int]] = {}
+    value: Any
     if reader.starts(b"<<"):
         value, spots = reader.dictionary()
     else:

@@ -31,7 +31,7 @@ class Command(BaseCommand):
         try:
             organisation = Organisation.objects.filter(pk=UUID(options["org"])).first()
             if organisation is None:
-                self._refuse("there is no such organisation", 2)
+                raise LookupError("there is no such organisation")
             told = proof_of_entry(organisation, options["n"], size=options["size"] or None)
         except ProofError as error:
             self._refuse(str(error), 1)

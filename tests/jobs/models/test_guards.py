@@ -279,8 +279,8 @@ def test_every_recorded_table_has_its_guards_after_all_migrations() -> None:
         for event in ("UPDATE", "DELETE"):
             assert (model._meta.db_table, event) in found, (name, event)
     for table in (
-        "jobs_logentry", "jobs_assessment", "jobs_factsonfile", "jobs_findingrow", "jobs_packet",
-        "jobs_packacknowledgement", "jobs_packeditiononfile",
+        "jobs_logentry", "jobs_logtile", "jobs_treehead", "jobs_assessment", "jobs_factsonfile",
+        "jobs_findingrow", "jobs_packet", "jobs_packacknowledgement", "jobs_packeditiononfile",
     ):  # fmt: skip
         for event in ("UPDATE", "DELETE"):
             assert (table, event) in found, (table, event)
