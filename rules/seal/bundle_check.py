@@ -37,6 +37,7 @@ from rules.seal.sealing_check import (
     earlier_line,
     entry_line,
     head_line,
+    kept_line,
     key_line,
     own_serial,
     proof_line,
@@ -45,67 +46,75 @@ from rules.seal.sealing_check import (
 
 MOST_PDF_BYTES: Final = 1_000_000_000
 UNREAD: Final = "Not looked at, since the file could not be taken apart."
+# A head that the reader kept: number of entries and root in hex.
+Kept = tuple[int, str] | None
 _PDF_MARK: Final = b"%PDF-"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Case:
-    """What there is to check: the parts, the PDF (None where there is none), the fingerprint to expect."""
+    """What there is to check: the parts, the PDF (None where there is none), what the reader knows."""
 
     enclosed: Enclosed
     pdf: bytes | None
     key: str | None
+    head: Kept
     sealing: Sealing | None
     sealing_fault: str
 
 
-def check_file(stream: BinaryIO, *, key: str | None = None) -> Verification:
+def check_file(stream: BinaryIO, *, key: str | None = None, head: Kept = None) -> Verification:
     """Checks a bundle or a packet file, whichever the bytes are.
 
     Args:
         stream: can seek; nothing is believed of it.
         key: SHA-256 of the signing key as the reader knows it (64 lower-case hex digits).
+        head: a head of the log that the reader kept: number of entries and root (64 lower-case hex digits).
 
     Raises:
         NotAPacketError: a PDF that cannot be read as a packet.
     """
-    return look_into(stream, key=key)[0]
+    return look_into(stream, key=key, head=head)[0]
 
 
-def look_into(stream: BinaryIO, *, key: str | None = None) -> tuple[Verification, Enclosed | None]:
+def look_into(
+    stream: BinaryIO, *, key: str | None = None, head: Kept = None
+) -> tuple[Verification, Enclosed | None]:
     """The same, and the parts of the packet for who has more to compare; None where they are out of reach."""
     stream.seek(0)
     if stream.read(len(_PDF_MARK)) != _PDF_MARK:
-        return _look_into_bundle(stream, key)
+        return _look_into_bundle(stream, key, head)
     if stream.seek(0, 2) > MOST_PDF_BYTES:
         raise NotAPacketError("the file is too large for a packet")
     stream.seek(0)
-    return look_into_packet(stream.read(), key=key)
+    return look_into_packet(stream.read(), key=key, head=head)
 
 
-def look_into_packet(pdf: bytes, *, key: str | None = None) -> tuple[Verification, Enclosed]:
+def look_into_packet(
+    pdf: bytes, *, key: str | None = None, head: Kept = None
+) -> tuple[Verification, Enclosed]:
     """A packet file alone, and its parts. Raises ``NotAPacketError``."""
-    case = _case(enclosed_of(attachments_of(pdf)), pdf, key)
-    return _verification("packet", case, _packet_lines(case)), case.enclosed
+    case = _case(enclosed_of(attachments_of(pdf)), pdf, (key, head))
+    return _verification("packet", case, [*_packet_lines(case), *_kept(case, None)]), case.enclosed
 
 
-def check_packet(pdf: bytes, *, key: str | None = None) -> Verification:
+def check_packet(pdf: bytes, *, key: str | None = None, head: Kept = None) -> Verification:
     """Checks a packet file alone. Raises ``NotAPacketError``."""
-    return look_into_packet(pdf, key=key)[0]
+    return look_into_packet(pdf, key=key, head=head)[0]
 
 
-def check_bundle(stream: BinaryIO, *, key: str | None = None) -> Verification:
+def check_bundle(stream: BinaryIO, *, key: str | None = None, head: Kept = None) -> Verification:
     """Checks a bundle. What cannot be taken apart is told in the lines, not raised."""
-    return _look_into_bundle(stream, key)[0]
+    return _look_into_bundle(stream, key, head)[0]
 
 
-def _look_into_bundle(stream: BinaryIO, key: str | None) -> tuple[Verification, Enclosed | None]:
+def _look_into_bundle(stream: BinaryIO, key: str | None, head: Kept) -> tuple[Verification, Enclosed | None]:
     files, archive = open_bundle(stream)
     if files is None:
         return _broken([archive]), None
     lines = [archive, bag_line(files)]
     try:
-        case = _case(_enclosed(files), _pdf(files), key)
+        case = _case(_enclosed(files), _pdf(files), (key, head))
     except NotAPacketError as error:
         none = differs("packet", f"There is no packet in the bundle: {error}.", "data/")
         return _broken([*lines, none]), None
@@ -141,14 +150,16 @@ def _pdf(files: BundleFiles) -> bytes | None:
     return files.read(PDF_NAME)
 
 
-def _case(enclosed: Enclosed, pdf: bytes | None, key: str | None) -> _Case:
+def _case(enclosed: Enclosed, pdf: bytes | None, known: tuple[str | None, Kept]) -> _Case:
     sealing, fault = None, ""
     try:
         if SEALING_NAME in enclosed.files:
             sealing = read_sealing(enclosed.files[SEALING_NAME])
     except PartError as error:
         fault = str(error)
-    return _Case(enclosed=enclosed, pdf=pdf, key=key, sealing=sealing, sealing_fault=fault)
+    return _Case(
+        enclosed=enclosed, pdf=pdf, key=known[0], head=known[1], sealing=sealing, sealing_fault=fault
+    )
 
 
 def _same_line(case: _Case) -> Line:
@@ -237,7 +248,14 @@ def _later_lines(files: BundleFiles, case: _Case) -> list[Line]:
             sealed=(case.enclosed.root, sealed),
             extract=extract,
         ),
+        *_kept(case, extract),
     ]
+
+
+def _kept(case: _Case, extract: Extract | None) -> list[Line]:
+    if case.sealing is None:
+        return []
+    return [kept_line(case.sealing, None if extract is None else extract.later, case.head)]
 
 
 def _extract(files: BundleFiles, case: _Case, sealed: str) -> tuple[Extract | None, Line]:

@@ -190,6 +190,40 @@ def earlier_line(sealing: Sealing) -> Line:
     return judged("earlier head", faults, told, "The log does not continue the one handed outside before.")
 
 
+def kept_line(sealing: Sealing, later: SignedHead | None, kept: tuple[int, str] | None) -> Line:
+    """The log against a head that the reader kept since it was handed outside.
+
+    Only this shows that whoever holds the key has not written the whole log anew.
+
+    Args:
+        later: the head of the log extract, None where there is none.
+        kept: number of entries and root (64 lower-case hex digits); None where the reader has none.
+    """
+    what = "kept head"
+    if kept is None:
+        return not_checked(
+            what,
+            "You gave no head of the log that you kept. Whoever holds the signing key could have written a "
+            "whole log anew; only a head kept from before tells it apart.",
+        )
+    size, root = kept
+    heads = [one.head for one in (sealing.earlier, sealing.sealed, later) if one is not None]
+    same = [head for head in heads if head.size == size]
+    if not same:
+        sizes = ", ".join(str(head.size) for head in heads)
+        return not_checked(
+            what,
+            f"Your head is of {size} entries; the heads enclosed are of {sizes}. Ask the feed of heads "
+            "for the proof between two of these sizes.",
+        )
+    return judged(
+        what,
+        [f"{SEALING_NAME}: head of {size} entries" for head in same if head.root != root],
+        f"The head of {size} entries is the one that you kept.",
+        "The log is not the one whose head you kept: it was written anew.",
+    )
+
+
 def body_of(sealing: Sealing, pdf: bytes) -> bytes:
     """The beginning of the PDF that the entry speaks of; empty where it names none that could be."""
     size = sealing.detail.get("body_bytes")

@@ -37,6 +37,12 @@ def arguments(given: Sequence[str] | None) -> argparse.Namespace:
     parser.add_argument(
         "--key", type=_fingerprint, help="SHA-256 of the signing key that you know from elsewhere, in hex"
     )
+    parser.add_argument(
+        "--head",
+        type=_head,
+        metavar="SIZE:ROOT",
+        help="a head of the log that you kept: its number of entries, a colon, its root in hex",
+    )
     parser.add_argument("--json", action="store_true", help="print the result as JSON")
     return parser.parse_args(given)
 
@@ -48,12 +54,22 @@ def _fingerprint(text: str) -> str:
     return plain
 
 
+def _head(text: str) -> tuple[int, str]:
+    size, colon, root = text.partition(":")
+    plain = re.sub(r"\s", "", root).lower()
+    if not colon or re.fullmatch(r"[1-9][0-9]{0,15}", size.strip()) is None:
+        raise argparse.ArgumentTypeError("a head is its number of entries, a colon and its root")
+    if re.fullmatch(r"[0-9a-f]{64}", plain) is None:
+        raise argparse.ArgumentTypeError("a root has 64 hex digits")
+    return int(size), plain
+
+
 def main(given: Sequence[str] | None = None) -> int:
     """Runs the command; returns the exit status."""
     asked = arguments(given)
     try:
         with open(asked.file, "rb") as stream:
-            found = check_file(stream, key=asked.key)
+            found = check_file(stream, key=asked.key, head=asked.head)
     except (OSError, NotAPacketError) as error:
         sys.stderr.write(f"{asked.file}: {error}\n")
         return UNREADABLE

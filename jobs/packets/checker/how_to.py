@@ -32,7 +32,9 @@ The lines that are set in are commands for a shell, to be given in this folder.
 1. All of it, in one go
 
 Needs Python 3.11 or newer. Give it the archive as it came. With --key it compares the signing key with the
-fingerprint that you know from elsewhere.
+fingerprint that you know from elsewhere; with --head SIZE:ROOT the log with a head that was handed outside
+before (mailed to managers, or kept from the workshop's feed): whoever holds the key can write a new log, but
+not one that agrees with a head somebody else kept.
 
     python3 -I check.pyz ../{folder}.zip
 

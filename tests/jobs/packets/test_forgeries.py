@@ -190,6 +190,34 @@ def test_a_history_written_anew_does_not_continue_the_head_handed_outside(
     assert found.line("earlier head").at_fault == ("sealing.json: earlier head",)
 
 
+def test_a_log_written_anew_by_who_holds_the_key_differs_from_a_head_somebody_kept(
+    made: Sealed, tmp_path: Path
+) -> None:
+    """Nothing in the file can tell: every proof and signature is true. Only a head from outside does."""
+    kept = made.log.head(5)
+    log = replace(made.log, entries=({**made.log.entries[0], "who": "nobody"}, *made.log.entries[1:]))
+    sealing = sealing_of(log, made.n, signer())
+    pdf = signed_pdf(made.case.built().pdf, sealing, signer())
+    rows = list(log.entries)
+    rows[made.n] = {**rows[made.n], "detail": {**rows[made.n]["detail"], "pdf_sha256": sha256_hex(pdf)}}
+    log = replace(log, entries=tuple(rows[: made.n + 1]))
+    extract = extract_of(log, made.n, made.case)
+    forged = made.with_changes(sealing=sealing, pdf=pdf, log=log, additions={}, extract=extract)
+    forged.bundle(tmp_path / "forged.zip")
+    made.bundle(tmp_path / "true.zip")
+
+    def asked(name: str, head: tuple[int, str] | None) -> Verification:
+        with (tmp_path / name).open("rb") as stream:
+            return check_bundle(stream, head=head)
+
+    assert wrong(asked("forged.zip", None)) == set()
+    assert "written a whole log anew" in asked("forged.zip", None).line("kept head").text
+    assert wrong(asked("forged.zip", (kept.size, kept.root))) == {"kept head"}
+    assert asked("true.zip", (kept.size, kept.root)).line("kept head").result == "agrees"
+    none = asked("true.zip", (3, made.log.head(3).root)).line("kept head")
+    assert (none.result, "are of 5, 7" in none.text) == ("not_checked", True)
+
+
 def test_a_signature_that_is_left_out_is_missed(made: Sealed, tmp_path: Path) -> None:
     body = made.case.built()
     found = checked(made.with_changes(pdf=signed_pdf(body.pdf, made.sealing, None)), tmp_path)

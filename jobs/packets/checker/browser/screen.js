@@ -6,6 +6,7 @@ const DEMO_MARK_HEX = "44454d4f4e5354524154494f4e204b4559";
 const NOT_HERE = [
   ["verdicts", "This page does not judge again. check.pyz does."],
   ["pdf signature", "This page does not look into the PDF's own signature. check.pyz and PDF readers do."],
+  ["kept head", "A head of the log that you kept is compared by check.pyz (--head), not here."],
   ["content", "Whether facts.json and the manifest say the same is not compared here; both lead to the same root."],
 ];
 
