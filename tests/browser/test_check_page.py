@@ -68,7 +68,7 @@ def test_a_good_bundle_agrees_and_what_is_not_checked_is_said(
     found = results(opened, made[1] / "bundle.zip")
     assert opened.locator("#result h2").inner_text() == "Nothing that was checked differs."
     assert {what for what, result in found.items() if result == "not_checked"} == {
-        "key", "verdicts", "pdf signature", "content",
+        "key", "verdicts", "pdf signature", "content", "kept head",
     }  # fmt: skip
     assert {what for what, result in found.items() if result == "agrees"} == {
         "archive", "bag", "tree", "files", "log", "entry", "log proof", "head", "earlier head", "log extract",

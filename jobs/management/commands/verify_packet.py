@@ -36,6 +36,8 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         try:
             with options["file"].open("rb") as stream:
+                if not stream.read(5).startswith((b"%PDF-", b"PK")):
+                    raise NotAPacketError("this is neither a PDF nor a ZIP archive")
                 result = self._verify(stream, options["alone"], options["key"])
         except (OSError, NotAPacketError) as error:
             self.stderr.write(f"{options['file']}: {error}")

@@ -17,11 +17,15 @@ from pikepdf import Array, Dictionary, Name, Stream
 RELATIONSHIPS = {"/Source", "/Data", "/Alternative", "/Supplement", "/Unspecified"}
 
 
-def faults(pdf: bytes) -> list[str]:
+# What the pages of a packet must be made of.
+OF_A_PACKET = frozenset({"/H1", "/H2", "/P", "/Table", "/TH", "/Figure"})
+
+
+def faults(pdf: bytes, must_have: frozenset[str] = OF_A_PACKET) -> list[str]:
     """Everything found that PDF/A-3a does not allow; empty where nothing was."""
     with pikepdf.Pdf.open(io.BytesIO(pdf)) as opened:
         found = [*_catalogue(opened), *_metadata(opened), *_fonts(opened), *_objects(opened)]
-        return [*found, *_attachments(opened), *_structure(opened), *_pages(opened)]
+        return [*found, *_attachments(opened), *_structure(opened, must_have), *_pages(opened)]
 
 
 def _catalogue(pdf: pikepdf.Pdf) -> Iterator[str]:
@@ -48,7 +52,8 @@ def _opening(root: pikepdf.Object) -> Iterator[str]:
     """What a reader is told or made to do when it opens the file."""
     if "/JavaScript" in root.get("/Names", {}) or "/AA" in root or _is_script(root.get("/OpenAction")):
         yield "a script runs when the file is opened"
-    if "/Perms" in root or "/OCProperties" in root:
+    # A certified file points to its signature there, and to nothing else.
+    if set(root.get("/Perms", {})) - {"/DocMDP"} or "/OCProperties" in root:
         yield "a permission or layer dictionary that is not expected here"
     if not root.get("/ViewerPreferences", {}).get("/DisplayDocTitle", False):
         yield "the title is not shown"
@@ -146,13 +151,13 @@ def _elements(pdf: pikepdf.Pdf) -> Iterator[tuple[str, pikepdf.Object, tuple[str
             stack.append((kid.K, (*above, kind)))
 
 
-def _structure(pdf: pikepdf.Pdf) -> Iterator[str]:
+def _structure(pdf: pikepdf.Pdf, must_have: frozenset[str]) -> Iterator[str]:
     if "/StructTreeRoot" not in pdf.Root:
         return
     if "/ParentTree" not in pdf.Root.StructTreeRoot:
         yield "no tree from content to structure"
     elements = list(_elements(pdf))
-    yield from _headings([kind for kind, _, _ in elements])
+    yield from _headings([kind for kind, _, _ in elements], must_have)
     for kind, element, above in elements:
         if kind == "/Figure" and not str(element.get("/Alt", element.get("/ActualText", ""))):
             yield "a figure without text in its place"
@@ -162,14 +167,14 @@ def _structure(pdf: pikepdf.Pdf) -> Iterator[str]:
             yield "a list item outside a list"
 
 
-def _headings(kinds: list[str]) -> Iterator[str]:
+def _headings(kinds: list[str], must_have: frozenset[str]) -> Iterator[str]:
     """Levels go down by one at a time; the kinds that a packet must have are there."""
     last = 0
     for level in (_HEADINGS[kind] for kind in kinds if kind in _HEADINGS):
         if level > last + 1:
             yield f"a heading of level {level} follows one of level {last}"
         last = level
-    missing = {"/H1", "/H2", "/P", "/Table", "/TH", "/Figure"} - set(kinds)
+    missing = must_have - set(kinds)
     if missing:
         yield f"structure without {sorted(missing)}"
 
