@@ -107,7 +107,9 @@ class Stack:
 
     def start(self, *arguments: str, **extra: str) -> subprocess.Popen[bytes]:
         """Starts a process in a group of its own, so that it can be killed with its children."""
-        name = f"{len(self.processes)}-{arguments[-1].rsplit('/', maxsplit=1)[-1]}.log"
+        # A whole program given as text makes no name for a file.
+        last = "program" if arguments[0] == "-c" else arguments[-1].rsplit("/", maxsplit=1)[-1]
+        name = f"{len(self.processes)}-{last}.log"
         with (self.data_dir / name).open("wb") as log:
             process = subprocess.Popen(
                 [sys.executable, *arguments], cwd=ROOT, env=self.environment(**extra), stdout=log,
