@@ -17,8 +17,8 @@ demo: setup
 verify: setup
 	@$(PY) manage.py verify_packet --alone "$(FILE)"
 
-# Everything, real servers and browser included where they are to be had.
-test: setup
+# Everything: style, and every test, real servers and browser included where they are to be had.
+test: setup format lint types imports
 	@WM_MODE=test $(PY) -m pytest -n 2 --dist loadgroup
 
 # Before each commit.

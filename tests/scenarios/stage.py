@@ -91,17 +91,17 @@ def open_stage(folder: Path, *, day: date = DAY) -> Iterator[Stage]:
     with override_settings(**own):
         clock = SceneClock(folder / "clock", ZONE)
         clock.move_to(day, "07:30")
-        world = load_world(Path(settings.BASE_DIR) / "fixtures", as_of=clock.now())
-        transport = ClientTransport()
-        scene = Scene(
-            transport=transport,
-            clock=clock,
-            tokens=world.tokens,
-            pins=world.pins,
-            tell=lambda line: None,
-            pause=work_off,
-        )
         try:
+            world = load_world(Path(settings.BASE_DIR) / "fixtures", as_of=clock.now())
+            transport = ClientTransport()
+            scene = Scene(
+                transport=transport,
+                clock=clock,
+                tokens=world.tokens,
+                pins=world.pins,
+                tell=lambda line: None,
+                pause=work_off,
+            )
             yield Stage(scene, world, transport)
         finally:
             empty_guarded_tables()
