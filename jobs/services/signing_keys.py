@@ -84,7 +84,7 @@ def make_demo_key(*, organisation: Organisation, as_of: datetime, who: str = OPE
     if settings.WM_MODE == "production":
         raise Refused("demo_key_in_production", "A demonstration key signs nothing in production.")
     make = _remembered_demo_key if settings.WM_MODE == "test" else demo_key_file
-    # The same world may be loaded again at the same instant after its rows were undone; files are never undone.
+    # A world may be loaded again at the same instant after its rows were undone; files are never undone.
     reference = f"demonstration-{organisation.pk}-{as_of:%Y%m%dT%H%M%S%f}-{token_hex(4)}.p12"
     keep_key_file(reference, make(organisation.name, as_of))
     signer = open_key_file(reference, "", is_demo=True)
