@@ -8,7 +8,7 @@ pytest_plugins = ("tests.record_guards", "tests.servers")
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Keeps the slow tests of a file on one worker, so that what they share is made once, not once a worker."""
+    """Keeps the slow tests of a file on one worker: what they share is made once, not once a worker."""
     for item in items:
         if item.get_closest_marker("slow") and not item.get_closest_marker("xdist_group"):
             item.add_marker(pytest.mark.xdist_group(item.location[0]))
