@@ -3,7 +3,7 @@
 import hashlib
 import re
 import zlib
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
@@ -45,6 +45,7 @@ class BundleContents:
         stored: path of the bytes with a SHA-256.
         additions: bytes by name, see ``jobs.packets.additions``.
         extract: log-extract.json; None where there is none.
+        deleted: SHA-256 of originals that an addition tells to be deleted: they are left out.
     """
 
     serial: str
@@ -54,6 +55,7 @@ class BundleContents:
     stored: Callable[[str], Path]
     additions: Mapping[str, bytes] = field(default_factory=dict)
     extract: bytes | None = None
+    deleted: Collection[str] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +91,8 @@ def write_bundle(contents: BundleContents, target: Path) -> Written:
         payload.append(of_bytes(f"data/{EXTRACT_NAME}", contents.extract))
     digests = {entry.name: _digest_of(entry) for entry in payload}
     for name, (sha256, size) in originals_of(enclosed).items():
+        if sha256 in contents.deleted:
+            continue
         payload.append(_original(contents.stored, f"data/{name}", sha256, size))
         digests[f"data/{name}"] = Digest(sha256, size)
     tags = _tags(contents, parts, digests)

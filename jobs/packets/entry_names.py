@@ -7,6 +7,7 @@ from typing import Any, Final
 from jobs.packets.strangers import strings_in
 from rules.record_names import RecordNames
 from rules.seal.entries import ORDER, part_of
+from rules.seal.redaction_check import LOG_HEAD, must_be_shown
 
 _ORDER: Final = {
     "customer_name": "Customer's name",
@@ -76,6 +77,8 @@ class EntryNames:
         pieces = path.split("/")
         if path in SINGLE_FIELDS:
             return SINGLE_FIELDS[path]
+        if path == LOG_HEAD:
+            return "Hash of the newest log entry"
         if pieces[0] == "order":
             return _ORDER.get(pieces[1], pieces[1])
         if pieces[0] in ("facts", "assessment"):
@@ -113,7 +116,7 @@ class EntryNames:
 
 def may_be_withheld(path: str) -> bool:
     """Whether a person may choose this entry."""
-    if path.startswith(KEPT_FOLDERS) or path.endswith(f"/{ORDER}"):
+    if path.startswith(KEPT_FOLDERS) or path.endswith(f"/{ORDER}") or must_be_shown(path):
         return False
     if path.startswith("files/"):
         return path.startswith("files/evidence-")

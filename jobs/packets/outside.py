@@ -14,7 +14,10 @@ from rules.assess import assess
 from rules.canonical import from_plain, to_plain
 from rules.facts import JobFacts, Photo
 from rules.packs.model import PackSet
+from rules.seal.redaction_check import LOG_HEAD
 
+# The log entry of a judgement, which holds the hash of all facts.
+VERDICT_COMPUTED: Final = "verdict.computed"
 # The kind of thing for which an original stays behind, as redaction.json names kinds.
 ANOTHERS: Final = "anothers_data"
 CUSTOMERS: Final = "customer_name"
@@ -198,8 +201,12 @@ def _log_paths(source: PacketSource, known: Known, replacer: Replacer) -> tuple[
         told = f"{line.entry} {line.target}"
         names = (known.others.keys() | known.own.keys()) & phrases(told)
         hit = names or has_vin_of_another(told, known.vin) or any(old in told for old in replacer.hashes)
+        # The hash over all facts as they were: with the rest known, what was replaced could be tried.
+        hit = hit or (replacer.touched and line.what == VERDICT_COMPUTED)
         if hit:
             last = line.n
         if hit or line.n == last + 1:
             hidden.append(f"log/{line.n:09d}")
+            if line.hash == source.log_head:
+                hidden.append(LOG_HEAD)
     return tuple(hidden)

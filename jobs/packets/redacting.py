@@ -3,13 +3,13 @@
 The new source is put together from the entries that are still shipped, so it holds nothing of the others.
 """
 
-import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any, Final
 
 from jobs.packets.entry_names import SINGLE_FIELDS
+from jobs.packets.following import Sealed
 from jobs.packets.source import (
     EnclosedFile,
     NotJudgedAgain,
@@ -28,15 +28,13 @@ from rules.packs.model import PackSet
 from rules.packs.reader import read_pack
 from rules.result import Assessment
 from rules.seal.entries import (
-    WITHHELD_HASH,
     WITHHELD_TEXT,
     EntryError,
     filling,
     is_text_only,
-    part_of,
     rebuild,
 )
-from rules.seal.redaction_check import FORMAT
+from rules.seal.redaction_check import FORMAT, must_be_shown
 
 WORD: Final = "withheld"
 
@@ -54,25 +52,6 @@ class Painted:
     large_sha256: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sealed:
-    """The packet to derive from: its frozen source and the entries of its manifest as sealed."""
-
-    source: PacketSource
-    root: str
-    entries: tuple[Mapping[str, Any], ...]
-
-    @property
-    def shown(self) -> dict[str, Any]:
-        """Value by path of the entries that it ships."""
-        return {entry["path"]: entry["value"] for entry in self.entries if "value" in entry}
-
-    @property
-    def hidden(self) -> tuple[str, ...]:
-        """Paths of the entries that it withholds already."""
-        return tuple(entry["path"] for entry in self.entries if "value" not in entry)
-
-
 def page_filling(where: str, part: str) -> Any:
     """What the pages show for a withheld part: a record stays where its other parts can be told."""
     known = filling(where, part)
@@ -81,72 +60,6 @@ def page_filling(where: str, part: str) -> Any:
     return {"vin_per_module": [], "qualifications": [], "covers": {"covers": [], "covers_root": ""}}.get(
         part, WITHHELD_TEXT
     )
-
-
-# ------------------------------------------------------------------ what follows from what is withheld
-
-
-def following(sealed: Sealed, chosen: Iterable[str]) -> dict[str, str]:
-    """Entries that must go too because they would give away the chosen ones: path -> why.
-
-    Files that repeat the entries; hashes of records whose text goes, wherever they stand; the log line after
-    a withheld one, which holds its hash.
-    """
-    shown, gone = sealed.shown, set(chosen)
-    found: dict[str, str] = {}
-    for path in gone:
-        found |= dict.fromkeys(_parts_with(path, shown), "It belongs to a record that is withheld.")
-    hashes = _hashes_of(gone | found.keys(), shown)
-    for path, value in shown.items():
-        if path in gone or path in found or path.startswith("packet/"):
-            continue
-        if hashes and any(known in _text(value) for known in hashes):
-            found[path] = "It holds a hash from which a withheld text could be guessed."
-    found |= dict.fromkeys(
-        _log_after(gone | found.keys(), shown), "It holds the hash of the entry before it."
-    )
-    everything = gone | found.keys() | set(sealed.hidden)
-    if any(path.startswith("facts/") for path in everything):
-        found["files/facts.json"] = "The file repeats what is withheld."
-        found["assessment/facts_sha256"] = "It is a hash over what is withheld."
-        everything = everything | found.keys()
-    if any(path.startswith("assessment/") for path in everything):
-        found["files/assessment.json"] = "The file repeats what is withheld."
-    return {path: why for path, why in found.items() if path in shown and path not in gone}
-
-
-def _parts_with(path: str, shown: Mapping[str, Any]) -> list[str]:
-    """The parts of a record that is withheld whole; the hash of one of which a part is."""
-    part = part_of(path)
-    if part is None:
-        return [other for other in shown if other.startswith(f"{path}/")] if path.count("/") == 2 else []
-    own = f"{part[0]}/{part[1]}/sha256"
-    return [own] if own in shown and own != path else []
-
-
-def _hashes_of(paths: Iterable[str], shown: Mapping[str, Any]) -> set[str]:
-    found = set()
-    for path in paths:
-        value = shown.get(path)
-        if path.endswith("/sha256") and isinstance(value, str) and len(value) == 64:
-            found.add(value)
-        # A whole record of a list without parts holds its own hash.
-        elif path.startswith("facts/") and isinstance(value, Mapping) and "number" not in value:
-            found |= {str(value["sha256"])} if "sha256" in value else set()
-    return found - {WITHHELD_HASH}
-
-
-def _text(value: Any) -> str:
-    return json.dumps(value, ensure_ascii=False)
-
-
-def _log_after(gone: Iterable[str], shown: Mapping[str, Any]) -> list[str]:
-    found = []
-    for path in sorted(gone):
-        if path.startswith("log/"):
-            after = f"log/{int(path.removeprefix('log/')) + 1:09d}"
-            found += [after] if after in shown else []
-    return found
 
 
 # ------------------------------------------------------------------ the derived source
@@ -173,6 +86,8 @@ def redacted_source(sealed: Sealed, wanted: Wanted, signer: SignerCard | None = 
     before = sealed.source.redaction
     originals = [f"files/{item.picture.original_name}" for item in wanted.painted]
     gone = {item.path for item in wanted.items} | set(originals) | set(sealed.hidden)
+    if kept := sorted(path for path in gone - set(sealed.hidden) if must_be_shown(path)):
+        raise EntryError(f"{kept[0]} would have to go with it, and that is always shown")
     manifest = _manifest(sealed, gone)
     shown = {path: value for path, value in sealed.shown.items() if path not in gone}
     items = (*(before.items if before else ()), *wanted.items)

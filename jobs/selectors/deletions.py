@@ -1,12 +1,14 @@
 """What was deleted, in words, for wherever it would show: the bytes are gone, the hash remains."""
 
 from collections.abc import Iterable
+from datetime import date
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.db.models import QuerySet
 
 from jobs.models import Deletion, Job
+from rules.seal.deleted import deleted_words
 
 
 def removed() -> QuerySet[Deletion]:
@@ -17,11 +19,13 @@ def removed() -> QuerySet[Deletion]:
 
 def words_of(row: Deletion) -> str:
     """``deleted under the retention policy on 5 May 2036; its SHA-256 remains``."""
+    return deleted_words(row.why, local_day_of(row), has_hash=bool(row.sha256))
+
+
+def local_day_of(row: Deletion) -> date:
+    """The day of the deletion where the job was, or where the organisation is."""
     tz = row.job.location.tz if row.job is not None else row.organisation.default_tz
-    day = (row.removed_at or row.decided_at).astimezone(ZoneInfo(tz))
-    why = "deleted under the retention policy" if row.why == "retention" else "erased at a person's request"
-    rest = "; its SHA-256 remains" if row.sha256 else ""
-    return f"{why} on {day.day} {day:%b %Y}{rest}"
+    return (row.removed_at or row.decided_at).astimezone(ZoneInfo(tz)).date()
 
 
 def deleted_note(sha256: str) -> str:

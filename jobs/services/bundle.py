@@ -14,6 +14,8 @@ from jobs.services.addition_print import ensure_printed
 from jobs.services.copying import require_open
 from jobs.services.downloads import BUNDLE, NOBODY, Caller, Given, note_download
 from jobs.services.packet import sealed_bytes, stamped_copy
+from jobs.services.retention import tell_packet
+from rules.seal.deleted import deleted_of
 
 
 def take_bundle(*, packet: Packet, actor: Actor, as_of: datetime, caller: Caller = NOBODY) -> PacketDownload:
@@ -28,7 +30,8 @@ def take_bundle(*, packet: Packet, actor: Actor, as_of: datetime, caller: Caller
         NotFound: neither of the actor's organisation nor granted.
         Gone: ``grant_over``.
         TooManyTriesError: ``too_many_requests``.
-        jobs.packets.bundle.BundleError: an original is gone or was changed, or there are more than 4 GiB.
+        jobs.packets.bundle.BundleError: an original was lost or changed, or there are more than 4 GiB. One
+            that was deleted under the retention policy is left out, and the additions tell of it.
     """
     if packet.state != "sealed":
         raise Conflict("packet_not_sealed", "This packet is not sealed yet.")
@@ -71,6 +74,8 @@ def _make(
 
 def _write(packet: Packet, grant: AccessGrant | None, name: uuid.UUID, as_of: datetime) -> Written:
     pdf = sealed_bytes(packet) if grant is None else stamped_copy(packet=packet, grant=grant, at=as_of)
+    # A deletion that a killed run left untold is told now: only what an addition tells may be left out.
+    tell_packet(packet=packet, as_of=as_of)
     ensure_printed(packet=packet, as_of=as_of)
     additions: dict[str, bytes] = {}
     for addition in additions_of(packet):
@@ -85,5 +90,6 @@ def _write(packet: Packet, grant: AccessGrant | None, name: uuid.UUID, as_of: da
         stored=storage.path,
         additions=additions,
         extract=extract_of(packet),
+        deleted=deleted_of(additions),
     )
     return write_bundle(contents, copies.place(name))

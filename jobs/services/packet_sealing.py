@@ -29,6 +29,7 @@ from jobs.services.person_keys import keys_of_source
 from jobs.signing.identities import identity_of, open_signer
 from jobs.signing.signer import Signer, SigningKeyUnavailable
 from rules.canonical import canonical_bytes
+from rules.merkle import entry_leaf, entry_salt
 
 PROGRAM: Final = "packet"
 # Trying again would fail the same way: the packet is marked failed at once.
@@ -43,6 +44,7 @@ FINAL_FAILURES: Final = (
 # How long a packet rests before its key is asked again: doubling, up to the second (project defaults).
 SHORTEST_REST: Final = timedelta(seconds=15)
 LONGEST_REST: Final = timedelta(minutes=15)
+_SOURCE: Final = "packet/source_sha256"
 _TRIAL: Final = b"a trial of the key, not a signature of anything"
 
 
@@ -207,6 +209,7 @@ def _log_body(
 
 
 def _sealed_detail(packet: Packet, source: PacketSource, built: BuiltPacket) -> dict[str, Any]:
+    salt = entry_salt(bytes(packet.salt_key), _SOURCE)
     detail = {
         "packet": packet.serial,
         "kind": packet.kind,
@@ -214,7 +217,8 @@ def _sealed_detail(packet: Packet, source: PacketSource, built: BuiltPacket) -> 
         "manifest_sha256": built.manifest.sha256,
         "body_sha256": built.pdf_sha256,
         "body_bytes": len(built.pdf),
-        "source_sha256": packet.source_sha256,
+        # With a salt: the frozen input holds what the packet withholds, and a bare hash could be tried.
+        "source_leaf": entry_leaf({_SOURCE: packet.source_sha256}, salt).hex(),
     }
     redaction = PacketRedaction.objects.select_related("of").filter(packet=packet).first()
     if redaction is not None:

@@ -14,15 +14,14 @@ from jobs.errors import Conflict, NotFound, Refused
 from jobs.models import Job, Packet, PacketRedaction
 from jobs.packets.enclosed import read_packet
 from jobs.packets.entry_names import EntryNames, NamedEntry, choosable, may_be_withheld
+from jobs.packets.following import Sealed, following
 from jobs.packets.freeze import signer_card
 from jobs.packets.neighbours import of_others
 from jobs.packets.outside import belongs_to_others, kind_in_bytes
 from jobs.packets.redacting import (
     NotThisPacketError,
     Painted,
-    Sealed,
     Wanted,
-    following,
     redacted_source,
 )
 from jobs.packets.redaction_search import Hit, Term, found_in, hits, terms_of

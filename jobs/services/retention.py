@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from typing import Any, Final
 
 from django.db import transaction
+from django.db.models import QuerySet
 
 from jobs import storage
 from jobs.errors import Conflict
@@ -16,6 +17,7 @@ from jobs.failpoints import reached
 from jobs.ledger.append import append
 from jobs.models import Deletion, Evidence, Organisation, Packet, PacketAddition, PictureCopy
 from jobs.moment import machine_now
+from jobs.selectors.deletions import local_day_of
 from jobs.selectors.holds import holds_over
 from jobs.selectors.stored_names import Place, places_of
 from jobs.services.additions import add_to_packet
@@ -199,19 +201,34 @@ def _forget_copy(row: Deletion) -> None:
 def tell_packets(*, organisation: Organisation, as_of: datetime) -> int:
     """Tells each sealed packet what of its job was deleted since it was last told; returns how many."""
     deletions: dict[Any, list[Deletion]] = {}
-    rows = Deletion.objects.filter(removed_at__gte=as_of - TOLD_WITHIN, job__isnull=False)
-    for row in rows.exclude(kind__in=("download_addresses", "derived_pictures")).order_by("subject"):
+    rows = _to_be_told(Deletion.objects.filter(removed_at__gte=as_of - TOLD_WITHIN, job__isnull=False))
+    for row in rows:
         deletions.setdefault(row.job_id, []).append(row)
-    told = 0
     packets = Packet.objects.filter(state="sealed", job_id__in=deletions, organisation=organisation)
-    for packet in packets.select_related("job__location").order_by("pk"):
-        known = _already_told(packet)
-        fresh = [row for row in deletions[packet.job_id] if str(row.pk) not in known]
-        fresh = [row for row in fresh if row.packet_id in (None, packet.pk)]
-        if fresh:
-            _tell(packet, fresh, as_of)
-            told += 1
-    return told
+    return sum(
+        _tell_fresh(packet, deletions[packet.job_id], as_of)
+        for packet in packets.select_related("job__location").order_by("pk")
+    )
+
+
+def tell_packet(*, packet: Packet, as_of: datetime) -> bool:
+    """The same for one sealed packet, of whatever age: before a bundle of it is made."""
+    rows = _to_be_told(Deletion.objects.filter(removed_at__isnull=False, job_id=packet.job_id))
+    return _tell_fresh(packet, list(rows), as_of)
+
+
+def _to_be_told(rows: QuerySet[Deletion]) -> QuerySet[Deletion]:
+    rows = rows.select_related("job__location", "organisation")
+    return rows.exclude(kind__in=("download_addresses", "derived_pictures")).order_by("subject")
+
+
+def _tell_fresh(packet: Packet, rows: list[Deletion], as_of: datetime) -> bool:
+    """Tells the packet those of the deletions that concern it and that it was not told yet."""
+    known = _already_told(packet)
+    fresh = [row for row in rows if str(row.pk) not in known and row.packet_id in (None, packet.pk)]
+    if fresh:
+        _tell(packet, fresh, as_of)
+    return bool(fresh)
 
 
 def _already_told(packet: Packet) -> set[str]:
@@ -240,6 +257,7 @@ def _tell(packet: Packet, rows: list[Deletion], as_of: datetime) -> None:
                 "rule": row.rule,
                 "sha256": row.sha256,
                 "at": row.removed_at.isoformat() if row.removed_at is not None else "",
+                "on": local_day_of(row).isoformat(),
             }
             for row in rows
         ]

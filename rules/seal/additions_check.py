@@ -14,6 +14,7 @@ KINDS: Final = frozenset(
     {"time_stamp", "late_certificate", "look_back", "rule_change", "comeback", "superseded", "retention"}
 )
 NAME: Final = re.compile(r"addition-(\d{4})\.(json|pdf)")
+JSON_NAME: Final = "addition-{:04d}.json"
 _NAMES: Final = frozenset({"format", "packet", "number", "kind", "at", "text", "facts", "sealed", "previous"})
 
 
@@ -82,7 +83,7 @@ def _against_log(additions: Mapping[str, bytes], extract: Extract | None) -> lis
     if extract is None:
         return []
     logged = {
-        f"addition-{number:04d}.json": str(entry.detail.get("sha256", ""))
+        JSON_NAME.format(number): str(entry.detail.get("sha256", ""))
         for entry in extract.of(ADDED)
         if type(number := entry.detail.get("number")) is int
     }

@@ -1,5 +1,6 @@
 """A whole bundle, or a packet file alone, checked without a network: one line for each thing looked at."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import BinaryIO, Final
 
@@ -7,8 +8,10 @@ from rules.canonical import sha256_hex
 from rules.seal.additions_check import additions_line
 from rules.seal.bag import PAYLOAD, Digest
 from rules.seal.bundle_parts import ADDITIONS, PDF_NAME, BundleFiles, bag_line, open_bundle
+from rules.seal.deleted import deletions
 from rules.seal.enclosed import (
     MOST_PART_BYTES,
+    REDACTION_NAME,
     SEALING_NAME,
     Enclosed,
     NotAPacketError,
@@ -16,7 +19,7 @@ from rules.seal.enclosed import (
     enclosed_of,
 )
 from rules.seal.log_extract import NAME as EXTRACT_NAME
-from rules.seal.log_extract import Extract, extract_line, read_extract, unreadable
+from rules.seal.log_extract import Extract, extract_line, origin_line, read_extract, unreadable
 from rules.seal.manifest_check import (
     content_line,
     files_line,
@@ -95,7 +98,7 @@ def look_into_packet(
 ) -> tuple[Verification, Enclosed]:
     """A packet file alone, and its parts. Raises ``NotAPacketError``."""
     case = _case(enclosed_of(attachments_of(pdf)), pdf, (key, head))
-    return _verification("packet", case, [*_packet_lines(case), *_kept(case, None)]), case.enclosed
+    return _verification("packet", case, [*_packet_lines(case, {}), *_kept(case, None)]), case.enclosed
 
 
 def check_packet(pdf: bytes, *, key: str | None = None, head: Kept = None) -> Verification:
@@ -119,8 +122,9 @@ def _look_into_bundle(stream: BinaryIO, key: str | None, head: Kept) -> tuple[Ve
         none = differs("packet", f"There is no packet in the bundle: {error}.", "data/")
         return _broken([*lines, none]), None
     lines.append(_same_line(case))
-    lines += _packet_lines(case)
-    lines += _later_lines(files, case)
+    later, deleted = _later_lines(files, case)
+    lines += _packet_lines(case, deleted)
+    lines += later
     return _verification("bundle", case, lines), case.enclosed
 
 
@@ -187,15 +191,15 @@ def _same_line(case: _Case) -> Line:
 # ------------------------------------------------------------------ lines
 
 
-def _packet_lines(case: _Case) -> list[Line]:
+def _packet_lines(case: _Case, deleted: Mapping[str, str]) -> list[Line]:
     enclosed = case.enclosed
     return [
         tree_line(enclosed),
-        files_line(enclosed),
-        originals_line(enclosed),
+        files_line(enclosed, deleted),
+        originals_line(enclosed, deleted),
         content_line(enclosed),
         log_line(enclosed),
-        redaction_line(enclosed),
+        redaction_line(enclosed, deleted),
         *_seal_lines(case),
         replay_line(enclosed),
     ]
@@ -230,8 +234,8 @@ def _no_seal(case: _Case) -> Line:
     return not_checked("seal", "NOT SEALED in the log: packets of this older form carry no proof of it.")
 
 
-def _later_lines(files: BundleFiles, case: _Case) -> list[Line]:
-    """The log extract and the additions, which only a bundle has."""
+def _later_lines(files: BundleFiles, case: _Case) -> tuple[list[Line], dict[str, str]]:
+    """The log extract and the additions, which only a bundle has; and the deletions that they prove."""
     added = {
         path.removeprefix(ADDITIONS): files.read(path)
         for path, digest in files.digests.items()
@@ -240,16 +244,13 @@ def _later_lines(files: BundleFiles, case: _Case) -> list[Line]:
     pdf = None if case.pdf is None else Digest(sha256_hex(case.pdf), len(case.pdf))
     sealed = sealed_pdf_sha256(case.enclosed, pdf)
     extract, line = _extract(files, case, sealed)
-    return [
-        line,
-        additions_line(
-            added,
-            serial=own_serial(case.enclosed),
-            sealed=(case.enclosed.root, sealed),
-            extract=extract,
-        ),
-        *_kept(case, extract),
-    ]
+    additions = additions_line(
+        added, serial=own_serial(case.enclosed), sealed=(case.enclosed.root, sealed), extract=extract
+    )
+    origin = [origin_line(extract, case.enclosed)] if REDACTION_NAME in case.enclosed.files else []
+    is_whole = line.result == additions.result == "agrees"
+    deleted = deletions(added, extract) if extract is not None and is_whole else {}
+    return [line, *origin, additions, *_kept(case, extract)], deleted
 
 
 def _kept(case: _Case, extract: Extract | None) -> list[Line]:

@@ -4,12 +4,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
-from rules.seal.enclosed import PartError, read_canonical
+from rules.seal.enclosed import Enclosed, PartError, read_canonical
 from rules.seal.log_proofs import entry_leaf, shows_consistency, shows_inclusion
 from rules.seal.manifest_check import chain_faults
-from rules.seal.report import Line, differs, judged
+from rules.seal.report import Line, differs, judged, not_checked
 from rules.seal.sealing import Sealing, SignedHead, entry_content, read_hashes, read_signed_head
-from rules.seal.sealing_check import signed_head_fault
+from rules.seal.sealing_check import SEALED, signed_head_fault
 
 FORMAT: Final = "log extract 1"
 NAME: Final = "log-extract.json"
@@ -137,6 +137,27 @@ def _is_proven(extract: Extract, one: ExtractEntry) -> bool:
         return not one.proof
     leaf = entry_leaf(dict(one.content))
     return shows_inclusion(leaf, one.n - 1, head.size, one.proof, head.root_bytes)
+
+
+def origin_line(extract: Extract | None, enclosed: Enclosed) -> Line:
+    """The packet that a redacted one was made from, as the log sealed it: the same root, so the same tree.
+
+    Without it whoever holds the key could change an entry and seal the copy as if it had been so before.
+    """
+    what, serial = "origin", enclosed.serial
+    sealed = [one for one in extract.of(SEALED) if one.detail.get("packet") == serial] if extract else []
+    if not sealed:
+        return not_checked(
+            what,
+            f"The log extract does not hold the sealing of {serial or 'the packet it was made from'}. "
+            "Compare the root with that packet's, if you have it.",
+        )
+    return judged(
+        what,
+        [f"{NAME}: log entry {one.n} (root)" for one in sealed if one.detail.get("root") != enclosed.root],
+        f"Log entry {sealed[0].n} sealed {serial} with the same root; this copy only leaves things out.",
+        f"{serial} was sealed with another root: this is not a copy of it with things left out.",
+    )
 
 
 def other_key(extract: Extract, sealing: Sealing) -> str:

@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+from collections.abc import Mapping
 from typing import Any
 
 from rules.canonical import CanonicalError, canonical_bytes
@@ -17,7 +18,7 @@ from rules.seal.enclosed import (
     read_object,
 )
 from rules.seal.entries import EntryError, flatten
-from rules.seal.report import Line, judged, not_checked
+from rules.seal.report import MOST_NAMED, Line, judged, not_checked
 
 _SHIPPED = frozenset({"path", "salt", "value"})
 _WITHHELD = frozenset({"path", "leaf"})
@@ -86,14 +87,18 @@ def is_original(name: str) -> bool:
     return name.startswith(("evidence-", "redacted-"))
 
 
-def files_line(enclosed: Enclosed) -> Line:
-    """Every listed file that should be there is there with its hash and size, and none besides."""
+def files_line(enclosed: Enclosed, deleted: Mapping[str, str] = {}) -> Line:
+    """Every listed file that should be there is there with its hash and size, and none besides.
+
+    Args:
+        deleted: SHA-256 of originals that the log proves to be deleted, and the words for it.
+    """
     faults, good = [], 0
     listed = dict(enclosed.listed())
     for name, value in listed.items():
         found = enclosed.digests.get(name)
         if found is None:
-            if _should_be_there(enclosed, name, value):
+            if _should_be_there(enclosed, name, value) and not _is_deleted(name, value, deleted):
                 faults.append(f"{name} (missing)")
         elif found.sha256 != value.get("sha256") or found.size != value.get("bytes"):
             faults.append(name)
@@ -121,7 +126,11 @@ def _should_be_there(enclosed: Enclosed, name: str, value: dict[str, Any]) -> bo
     return enclosed.has_originals or not is_original(name)
 
 
-def originals_line(enclosed: Enclosed) -> Line:
+def _is_deleted(name: str, value: dict[str, Any], deleted: Mapping[str, str]) -> bool:
+    return is_original(name) and str(value.get("sha256")) in deleted
+
+
+def originals_line(enclosed: Enclosed, deleted: Mapping[str, str] = {}) -> Line:
     """What was seen of the evidence originals; never that one agrees which was not there."""
     listed = {name: value for name, value in enclosed.listed() if is_original(name)}
     kept = [name for name in listed if name in enclosed.digests]
@@ -130,7 +139,11 @@ def originals_line(enclosed: Enclosed) -> Line:
     ]
     hidden = [path for path in enclosed.withheld() if path.startswith("files/evidence-")]
     elsewhere = [name for name in listed if name not in enclosed.digests and name not in left_out]
-    told = []
+    gone = [name for name in elsewhere if _is_deleted(name, listed[name], deleted)]
+    elsewhere = [name for name in elsewhere if name not in gone]
+    told = [f"{name} is {deleted[listed[name]['sha256']]}" for name in gone[:MOST_NAMED]]
+    if len(gone) > MOST_NAMED:
+        told.append(f"{len(gone) - MOST_NAMED} more are deleted too, as the additions tell")
     if elsewhere:
         told.append(f"{len(elsewhere)} are not in this file, only their hashes; they travel in the bundle")
     if left_out or hidden:

@@ -157,6 +157,8 @@ class Case:
         ("comeback", "It came again."),
     )
     body: BuiltPacket | None = None
+    # The packet that a redacted one is made from: its log goes on.
+    origin: "Sealed | None" = None
 
     def built(self) -> BuiltPacket:
         return self.body or built(self.source, self.store)
@@ -173,6 +175,7 @@ class Sealed:
     pdf: bytes
     additions: dict[str, bytes]
     extract: bytes | None
+    deleted: tuple[str, ...] = ()
 
     def with_changes(self, **changes: Any) -> "Sealed":
         return replace(self, **changes)
@@ -186,6 +189,7 @@ class Sealed:
             stored=self.case.store.path,
             additions=self.additions,
             extract=self.extract,
+            deleted=self.deleted,
         )
         return write_bundle(contents, target)
 
@@ -193,7 +197,7 @@ class Sealed:
 def sealed(case: Case) -> Sealed:
     """Seals, signs and adds to, as the services do."""
     body = case.built()
-    log = BEFORE.plus("packet.sealed", _detail(case, body))
+    log = (case.origin.log if case.origin is not None else BEFORE).plus("packet.sealed", _detail(case, body))
     n = len(log.entries)
     sealing = sealing_of(log, n, case.by)
     pdf = signed_pdf(body.pdf, sealing, case.by)
@@ -224,10 +228,11 @@ def _detail(case: Case, body: BuiltPacket) -> dict[str, Any]:
         "manifest_sha256": body.manifest.sha256,
         "body_sha256": sha256_hex(body.pdf),
         "body_bytes": len(body.pdf),
-        "source_sha256": "5a" * 32,
+        "source_leaf": "5a" * 32,
     }
     if case.source.redaction is not None:
         told["redaction_sha256"] = sha256_hex(case.source.redaction.text.encode())
+        told["derived_from"] = case.source.redaction.of
     return {**told, **case.fields}
 
 
@@ -281,7 +286,7 @@ def extract_of(log: Log, n: int, case: Case) -> bytes:
     rows = [
         {**row, "proof": log.inclusion(row["n"], size) if row["n"] <= size else []}
         for row in log.chained()
-        if row["n"] >= n
+        if row["n"] >= n or (case.origin is not None and row["n"] == case.origin.n)
     ]
     plain = {
         "format": "log extract 1",
