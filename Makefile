@@ -19,7 +19,7 @@ verify: setup
 
 # Everything: style, and every test, real servers and browser included where they are to be had.
 test: setup format lint types imports
-	@WM_MODE=test $(PY) -m pytest -n 2 --dist loadgroup
+	@WM_MODE=test $(PY) -m pytest -n 2 --dist loadfile
 
 # Before each commit.
 check: setup format lint types imports fast
@@ -33,7 +33,7 @@ types:
 imports:
 	@.venv/bin/lint-imports --no-timings 2>/dev/null || .venv/bin/lint-imports
 fast:
-	@WM_MODE=test $(PY) -m pytest -n 2 --dist loadgroup -q -m "not slow"
+	@WM_MODE=test $(PY) -m pytest -n 2 --dist loadfile -q -m "not slow"
 
 # Timings of the judgement against floors and general rule engines; these come into .venv for it.
 bench: uv

@@ -9,12 +9,12 @@ from django.contrib.staticfiles.handlers import StaticFilesHandler
 from django.test.testcases import LiveServerThread
 from playwright.sync_api import Browser, sync_playwright
 
-from tests.portal.web.played import PlayedDay, play_day
-from tests.scenarios.conftest import stage
+from tests.portal.web.conftest import day
+from tests.portal.web.played import PlayedDay
 from tests.scenarios.stage import Stage
 from tests.servers import missing
 
-__all__ = ["stage"]
+__all__ = ["day"]
 
 
 @pytest.fixture
@@ -49,8 +49,8 @@ def browser() -> Iterator[Browser]:
 
 
 @pytest.fixture(scope="module")
-def day(stage: Stage) -> PlayedDay:
-    return play_day(stage)
+def stage(day: PlayedDay) -> Stage:
+    return day.stage
 
 
 @pytest.fixture(scope="module")

@@ -19,7 +19,7 @@ from tests.portal.web.played import PlayedDay
 from tests.rules.advice.test_target import at
 from tests.scenarios.stage import work_off
 
-pytestmark = [pytest.mark.django_db, pytest.mark.slow, pytest.mark.xdist_group("browser")]
+pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 
 TABLET: Final = (1180, 820)
 DESK: Final = (1440, 900)

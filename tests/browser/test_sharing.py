@@ -20,7 +20,7 @@ from tests.portal.web.played import PlayedDay
 
 __all__ = ["reader"]
 
-pytestmark = [pytest.mark.django_db, pytest.mark.slow, pytest.mark.xdist_group("browser")]
+pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 PHRASE: Final = "three brass gauges"
 
 

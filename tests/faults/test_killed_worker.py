@@ -14,8 +14,10 @@ EXIT = {"WM_FAILPOINT": f"{BEFORE_COMMIT}:exit"}
 NOTHING_YET = {"assessments": 0, "current": 0, "verdicts_logged": 0, "findings": False, "log_is_whole": True}
 
 
-def test_on_redis_and_postgresql_with_celery(tmp_path: Path, postgresql_url: str, redis_url: str) -> None:
-    with installation(tmp_path, database_url=postgresql_url, broker_url=redis_url) as stack:
+def test_on_redis_and_postgresql_with_celery(
+    tmp_path: Path, migrated_postgresql_url: str, redis_url: str
+) -> None:
+    with installation(tmp_path, database_url=migrated_postgresql_url, broker_url=redis_url) as stack:
         stack.manage("run_relay")
         worker = stack.celery_worker(**HANG)
         stack.wait_for_marker()

@@ -84,11 +84,15 @@ class Stage:
         return self.scene.tablet(login)
 
 
+def own_settings(folder: Path) -> dict[str, Any]:
+    """Clock and store of a stage lie in its folder."""
+    return {"WM_DEMO_CLOCK_FILE": str(folder / "clock"), "EVIDENCE_ROOT": folder / "stored"}
+
+
 @contextmanager
 def open_stage(folder: Path, *, day: date = DAY) -> Iterator[Stage]:
     """The invented world on ``day`` at 07:30 with its own store and clock; the record is emptied after it."""
-    own = {"WM_DEMO_CLOCK_FILE": str(folder / "clock"), "EVIDENCE_ROOT": folder / "stored"}
-    with override_settings(**own):
+    with override_settings(**own_settings(folder)):
         clock = SceneClock(folder / "clock", ZONE)
         clock.move_to(day, "07:30")
         try:

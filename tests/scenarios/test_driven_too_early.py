@@ -13,7 +13,7 @@ from portal.demo.windshield import Attempt, WindshieldJob
 from tests.scenarios.stage import DAY, Read, Stage, refused
 from tests.scenarios.test_holds import sign_both, waiver
 
-pytestmark = [pytest.mark.django_db, pytest.mark.slow, pytest.mark.xdist_group("scenario-driven-too-early")]
+pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 
 READY: Final = "CP-BOND/ready"
 

@@ -11,7 +11,7 @@ from tests.scenarios.corran import CORRAN, STILL, CorranJob
 from tests.scenarios.packets import Taken, body_of, packet_of, text_of, told_in, unbroken, verify
 from tests.scenarios.stage import DAY, Read, Stage, refused
 
-pytestmark = [pytest.mark.django_db, pytest.mark.slow, pytest.mark.xdist_group("scenario-half-set-up")]
+pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 
 # What the record lacks: the arches were read with a tape, for which nobody set a method budget.
 LACKING: Final = {

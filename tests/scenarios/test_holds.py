@@ -13,7 +13,7 @@ from portal.demo.windshield import Attempt, WindshieldJob
 from tests.record_guards import without_guards
 from tests.scenarios.stage import DAY, Read, Stage, refused
 
-pytestmark = [pytest.mark.django_db, pytest.mark.slow, pytest.mark.xdist_group("scenario-holds")]
+pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 
 ROAD: Final = "OV-FC-ROAD"
 GROUPS: Final = dict.fromkeys(("driver_assistance", "airbag", "brake", "steering"), "unlit")

@@ -15,7 +15,7 @@ from portal.demo.windshield import Attempt, WindshieldJob
 from tests.scenarios.packets import Taken, body_of, packet_of, told_in, unbroken, verify
 from tests.scenarios.stage import DAY, Read, Stage, number_in
 
-pytestmark = [pytest.mark.django_db, pytest.mark.slow, pytest.mark.xdist_group("scenario-key-off")]
+pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 
 ROAD: Final = "OV-FC-ROAD"
 NEXT_DAY: Final = date(2026, 5, 6)

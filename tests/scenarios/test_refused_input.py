@@ -27,7 +27,7 @@ from portal.demo.windshield import WindshieldJob
 from tests.portal.cast import repr_digest
 from tests.scenarios.stage import DAY, Stage, row_counts, stored_files
 
-pytestmark = [pytest.mark.django_db, pytest.mark.slow, pytest.mark.xdist_group("scenario-refused-input")]
+pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 
 DEEP: Final = b'{"id":' + b"[" * 100_000 + b"]" * 100_000 + b"}"
 

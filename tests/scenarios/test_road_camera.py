@@ -26,7 +26,7 @@ from rules.explain import VERDICT_WORDS, readable
 from tests.scenarios.packets import Taken, body_of, packet_of, told_in, unbroken, verify
 from tests.scenarios.stage import DAY, Read, Sent, Stage, number_in, refused, row_counts, stored_files
 
-pytestmark = [pytest.mark.django_db, pytest.mark.slow, pytest.mark.xdist_group("scenario-road-camera")]
+pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 
 ROAD = "OV-FC-ROAD"
 

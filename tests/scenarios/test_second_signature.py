@@ -14,7 +14,7 @@ from portal.demo.windshield import Attempt, WindshieldJob
 from tests.scenarios.packets import Taken, body_of, packet_of, text_of, told_in, unbroken, verify
 from tests.scenarios.stage import DAY, Read, Stage, refused
 
-pytestmark = [pytest.mark.django_db, pytest.mark.slow, pytest.mark.xdist_group("scenario-second-signature")]
+pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from jobs.errors import Refused
 from jobs.intake import child
 from jobs.intake.remembered import decode, remembering
 
-pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("intake-remembered")]
+pytestmark = [pytest.mark.slow]
 
 TAKEN_AT = datetime(2026, 5, 5, 7, 41, tzinfo=ZoneInfo("America/Chicago"))
 

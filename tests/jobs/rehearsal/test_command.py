@@ -16,7 +16,6 @@ from tests.jobs.rehearsal.conftest import SMALL
 pytestmark = [
     pytest.mark.usefixtures("own_database"),
     pytest.mark.slow,
-    pytest.mark.xdist_group("rehearsal-command"),
 ]
 
 

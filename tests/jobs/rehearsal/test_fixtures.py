@@ -23,18 +23,11 @@ FOLDER = Path(settings.BASE_DIR) / "fixtures" / "scenarios"
 FILES = sorted(path.name for path in FOLDER.glob("*.yaml"))
 
 
-def grouped(name: str) -> object:
-    """Spread over the workers, each file in one of them."""
-    return pytest.param(
-        name, marks=pytest.mark.xdist_group(f"scenario-{name}"), id=name.removesuffix(".yaml")
-    )
-
-
 def test_there_are_scenarios() -> None:
     assert len(FILES) >= 18
 
 
-@pytest.mark.parametrize("name", [grouped(name) for name in FILES])
+@pytest.mark.parametrize("name", FILES, ids=[name.removesuffix(".yaml") for name in FILES])
 def test_a_scenario_holds(name: str) -> None:
     told, status = io.StringIO(), 0
     try:

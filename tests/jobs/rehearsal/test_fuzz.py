@@ -81,7 +81,6 @@ def test_any_bytes_are_read_or_told_to_be_no_scenario(small: Path, data: bytes) 
 
 
 @pytest.mark.slow
-@pytest.mark.xdist_group("rehearsal-fuzz")
 @pytest.mark.usefixtures("own_database")
 @trying(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(seed=st.integers(0, 2**32))

@@ -21,7 +21,7 @@ from tests.jobs.rows import NOON
 from tests.jobs.signing.softhsm import PIN, Token, new_token
 from tests.rules.seal.certs import certificate, private_key
 
-pytestmark = [pytest.mark.django_db, pytest.mark.slow, pytest.mark.xdist_group("softhsm")]
+pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 
 
 @pytest.fixture(scope="module")

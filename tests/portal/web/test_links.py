@@ -35,17 +35,11 @@ from jobs.services.copying import sweep_copies
 from jobs.services.sharing import LinkEntry
 from portal.ranges import AccessTakenBackError
 from rules.canonical import sha256_hex
-from tests.portal.web.played import PlayedDay, play_day
+from tests.portal.web.played import PlayedDay
 from tests.portal.web.reading import text_of, without_request_id
-from tests.scenarios.stage import Stage
 
-pytestmark = [pytest.mark.django_db, pytest.mark.slow, pytest.mark.xdist_group("played-pages")]
+pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 PHRASE = "three brass gauges"
-
-
-@pytest.fixture(scope="module")
-def day(stage: Stage) -> PlayedDay:
-    return play_day(stage)
 
 
 @pytest.fixture

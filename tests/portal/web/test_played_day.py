@@ -10,16 +10,10 @@ import pytest
 
 from jobs.models import AccessGrant, PacketDownload, unscoped
 from rules.canonical import sha256_hex
-from tests.portal.web.played import PlayedDay, client_of, grant, play_day
+from tests.portal.web.played import PlayedDay, client_of, grant
 from tests.portal.web.reading import text_of, without_request_id
-from tests.scenarios.stage import Stage
 
-pytestmark = [pytest.mark.django_db, pytest.mark.slow, pytest.mark.xdist_group("played-pages")]
-
-
-@pytest.fixture(scope="module")
-def day(stage: Stage) -> PlayedDay:
-    return play_day(stage)
+pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 
 
 def test_the_red_band_stands_over_a_car_whose_adhesive_is_not_ready(day: PlayedDay) -> None:

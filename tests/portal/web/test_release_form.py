@@ -9,7 +9,7 @@ from tests.portal.web.played import client_of, until_release
 from tests.portal.web.reading import hidden, text_of
 from tests.scenarios.stage import DAY, Stage, work_off
 
-pytestmark = [pytest.mark.django_db, pytest.mark.slow, pytest.mark.xdist_group("release-pages")]
+pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 
 
 def test_release_and_hand_over(stage: Stage) -> None:

@@ -7,9 +7,8 @@ import pytest
 from django.test import Client
 
 from tests.portal.intake import OpenJob
-from tests.portal.web.played import PlayedDay, client_of, play_day
+from tests.portal.web.played import PlayedDay, client_of
 from tests.portal.web.reading import text_of
-from tests.scenarios.stage import Stage
 
 pytestmark = pytest.mark.django_db
 
@@ -25,13 +24,7 @@ def test_a_job_with_little_on_record_has_a_page_and_strangers_have_none(
     assert Client().get(f"/gate/{judged.job}/times").status_code in (302, 401)
 
 
-@pytest.fixture(scope="module")
-def day(stage: Stage) -> PlayedDay:
-    return play_day(stage)
-
-
 @pytest.mark.slow
-@pytest.mark.xdist_group("played-pages")
 def test_drawing_orders_clocks_and_table_say_the_same(day: PlayedDay) -> None:
     page = client_of("tachterly").get(f"/gate/{day.gone.job}/times")
     words = text_of(page)
@@ -50,7 +43,6 @@ def test_drawing_orders_clocks_and_table_say_the_same(day: PlayedDay) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.xdist_group("played-pages")
 def test_a_packet_shows_its_times_to_whom_they_are_granted(
     day: PlayedDay, monkeypatch: pytest.MonkeyPatch
 ) -> None:

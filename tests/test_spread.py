@@ -1,0 +1,62 @@
+"""Tests of a file stay on one worker; only then are shared jobs played once."""
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from django.conf import settings
+
+from tests.spread import shared_by, turn_of
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "together"),
+    [
+        ("tests/jobs/packets/test_render.py::test_a", "tests/jobs/packets/test_render.py::test_b[x]", True),
+        ("tests/jobs/packets/test_render.py::test_a", "tests/jobs/packets/test_verify.py::test_a", False),
+        ("tests/browser/test_pages.py::test_a", "tests/portal/web/test_links.py::test_a", True),
+        (
+            "tests/jobs/rehearsal/test_fixtures.py::test_a_scenario_holds[warm_tires]",
+            "tests/jobs/rehearsal/test_fixtures.py::test_a_scenario_holds[silent_module]",
+            False,
+        ),
+    ],
+)
+def test_what_stays_together(one: str, other: str, together: bool) -> None:
+    assert (shared_by(one) == shared_by(other)) is together
+
+
+def test_slow_ones_come_first(request: pytest.FixtureRequest) -> None:
+    """The order that this run was given: no slow test stands behind a fast one."""
+    slow = [item.get_closest_marker("slow") is not None for item in request.session.items]
+    assert slow == sorted(slow, reverse=True)
+    assert [turn_of(item) for item in request.session.items] == sorted(map(turn_of, request.session.items))
+
+
+@pytest.mark.slow
+def test_a_run_keeps_files_whole(tmp_path: Path) -> None:
+    """Two workers, three files: none is torn apart, as it is when each test goes where there is room."""
+    for name in ("test_a", "test_b", "test_c"):
+        (tmp_path / f"{name}.py").write_text(
+            "import time, pytest\n"
+            "@pytest.mark.parametrize('n', range(6))\n"
+            "def test_it(n):\n    time.sleep(0.05)\n"
+        )
+    assert all(len(workers) == 1 for workers in _workers_of_files(tmp_path, "loadfile").values())
+    assert any(len(workers) == 2 for workers in _workers_of_files(tmp_path, "load").values())
+
+
+def _workers_of_files(folder: Path, dist: str) -> dict[str, set[str]]:
+    command = [sys.executable, "-m", "pytest", "-v", "-n", "2", "--dist", dist]
+    command += ["-p", "no:django", "-p", "no:cacheprovider", "-p", "tests.spread", "-c", "/dev/null"]
+    told = subprocess.run(
+        [*command, "--rootdir", str(folder), str(folder)],
+        check=False, cwd=settings.BASE_DIR, capture_output=True, text=True, timeout=120,
+    ).stdout  # fmt: skip
+    found: dict[str, set[str]] = {}
+    for worker, file in re.findall(r"\[(gw\d)\].* PASSED .*?(test_[abc])\.py::", told):
+        found.setdefault(file, set()).add(worker)
+    assert set(found) == {"test_a", "test_b", "test_c"}, told
+    return found
