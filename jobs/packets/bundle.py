@@ -162,7 +162,13 @@ def _tags(
         "check.pyz": check_pyz(),
         "check.html": check_html(),
         "how-to-check.txt": how_to_text(
-            HowTo(folder=folder_name(contents.serial), serial=contents.serial, pdf=contents.pdf, parts=parts)
+            HowTo(
+                folder=folder_name(contents.serial),
+                serial=contents.serial,
+                pdf=contents.pdf,
+                parts=parts,
+                additions=contents.additions,
+            )
         ),
     }
     tags = {name: Digest(sha256_hex(data), len(data)) for name, data in written.items()}

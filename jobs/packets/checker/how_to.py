@@ -1,11 +1,14 @@
 """how-to-check.txt: what a stranger can do with a bundle, with commands that work as they stand."""
 
+import json
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
-from rules.seal.enclosed import SEALING_NAME, PartError
+from asn1crypto import cms
+
+from rules.seal.enclosed import RECIPIENT_NAME, SEALING_NAME, PartError
 from rules.seal.pdf_seal import read_seal
 from rules.seal.sealing import Sealing, read_sealing
 
@@ -118,6 +121,38 @@ the head, which must be the same:
     openssl x509 -in $W/s.pem -noout -pubkey | cmp - $W/key.pem && echo the same key
 """
 
+_STAMP: Final = """
+
+6. The time stamp on the signature
+
+An authority's token (RFC 3161) in the signature of the PDF says when that signature existed. The last command
+must print "Verification: OK". The certificates come from the token itself: whether to believe the authority
+that the first openssl line names is for you to say.
+
+    tail -c +{value} $W/signature.der | head -c {value_bytes} > $W/value
+    tail -c +{token} $W/signature.der | head -c {token_bytes} > $W/token.der
+    openssl pkcs7 -inform DER -in $W/token.der -print_certs -out $W/authority.pem
+    openssl x509 -in $W/authority.pem -noout -subject -dates
+    openssl ts -reply -in $W/token.der -token_in -token_out -text | grep 'Time stamp:'
+    openssl ts -verify -data $W/value -in $W/token.der -token_in -CAfile $W/authority.pem -partial_chain
+"""
+
+_LATER_STAMP: Final = """
+
+6. The time stamp that came later
+
+data/additions/{name} holds an authority's token (RFC 3161) over the sealed file. The last command must print
+"Verification: OK". The certificates come from the token itself: whether to believe the authority that the
+first openssl line names is for you to say.
+
+    W=$(mktemp -d)
+    sed 's/.*"token":"\\([0-9a-f]*\\)".*/\\1/' data/additions/{name} | xxd -r -p > $W/token.der
+    openssl pkcs7 -inform DER -in $W/token.der -print_certs -out $W/authority.pem
+    openssl x509 -in $W/authority.pem -noout -subject -dates
+    openssl ts -reply -in $W/token.der -token_in -token_out -text | grep 'Time stamp:'
+    openssl ts -verify {over} -in $W/token.der -token_in -CAfile $W/authority.pem -partial_chain
+"""
+
 _UNSIGNED: Final = """
 
 4. Signatures
@@ -129,12 +164,13 @@ these files could have made them all.
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HowTo:
-    """What the text is about; ``parts`` are the PDF's attachments."""
+    """What the text is about; ``parts`` are the PDF's attachments, ``additions`` bytes by name."""
 
     folder: str
     serial: str
     pdf: bytes
     parts: Mapping[str, bytes]
+    additions: Mapping[str, bytes] = field(default_factory=dict)
 
 
 def how_to_text(about: HowTo) -> bytes:
@@ -165,11 +201,11 @@ def _sealed(about: HowTo, sealing: Sealing) -> str:
         "body": sealing.detail.get("body_sha256"),
         "size": sealing.detail.get("body_bytes"),
     }
-    told = (_COPY if "recipient.json" in about.parts else _BODY).format(**detail)
+    told = (_COPY if RECIPIENT_NAME in about.parts else _BODY).format(**detail)
     if not sealing.sealed.is_signed:
         return told + _UNSIGNED
     told += _HEAD.format(key=sealing.sealed.key_sha256, demo=_DEMO if sealing.is_demo else "")
-    return told + _signature(about.pdf)
+    return told + _signature(about.pdf) + _later_stamp(about)
 
 
 def _signature(pdf: bytes) -> str:
@@ -180,6 +216,38 @@ def _signature(pdf: bytes) -> str:
         return ""
     before, second = int(ranges[-1][1]), int(ranges[-1][2])
     # The text stands between < and >, which are not signed either.
-    return _PDF.format(
-        before=before, second=second, tail=second + 1, start=before + 2, digits=second - before - 2
+    start, end = before + 1, second - 1
+    told = _PDF.format(before=before, second=second, tail=second + 1, start=start + 1, digits=end - start)
+    return told + _stamp(bytes.fromhex(pdf[start:end].decode("ascii")))
+
+
+def _stamp(signature: bytes) -> str:
+    """How to take the time stamp out of a signature (CMS, DER, zeros behind it); nothing without one."""
+    signer = cms.ContentInfo.load(signature)["content"]["signer_infos"][0]
+    tokens = [
+        one["values"][0].dump()
+        for one in signer["unsigned_attrs"]
+        if one["type"].native == "signature_time_stamp_token"
+    ]
+    if not tokens:
+        return ""
+    value = signer["signature"].contents
+    return _STAMP.format(
+        value=signature.index(value) + 1,
+        value_bytes=len(value),
+        token=signature.index(tokens[0]) + 1,
+        token_bytes=len(tokens[0]),
     )
+
+
+def _later_stamp(about: HowTo) -> str:
+    """How to check a token that an addition carries: it is over the sealed file."""
+    for name in sorted(about.additions):
+        if not name.endswith(".json"):
+            continue
+        told = json.loads(about.additions[name])
+        if told["kind"] == "time_stamp":
+            is_copy = RECIPIENT_NAME in about.parts
+            over = f"-digest {told['sealed']['pdf_sha256']}" if is_copy else "-data data/packet.pdf"
+            return _LATER_STAMP.format(name=name, over=over)
+    return ""
