@@ -10,6 +10,8 @@ from jobs import storage
 from jobs.intake.picture_copies import NoPictureError, page_copy
 from jobs.models import Packet
 from jobs.packets.enclosed import Enclosed, read_packet
+from jobs.packets.pages.words import plain as plain_word
+from jobs.packets.pages.words import sentence_case
 from jobs.packets.source import PacketSource
 from rules.canonical import PlainError, from_plain
 from rules.result import Assessment
@@ -28,6 +30,7 @@ class ToldFile:
     """One evidence file as the packet lists it; ``sha256`` is empty where even that is withheld.
 
     ``painted`` says why something was blotted out of a photo: what is shown is the painted copy.
+    ``about`` says what the file is and when in the job it was made, as far as that is shipped.
     """
 
     number: int
@@ -37,6 +40,7 @@ class ToldFile:
     size_bytes: int | None
     withheld: str
     painted: str = ""
+    about: str = ""
 
     @property
     def is_picture(self) -> bool:
@@ -138,7 +142,25 @@ def _people(values: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
                 yield login, name
 
 
+def _about(values: Mapping[str, Any]) -> dict[int, str]:
+    """What each evidence file is, by number: ``Photo, intake: vin plate``."""
+    found = {}
+    for path, value in values.items():
+        if (
+            not path.startswith(("facts/photos/", "facts/files/"))
+            or not isinstance(value, dict)
+            or "number" not in value
+        ):
+            continue
+        shows = ", ".join(plain_word(str(word)) for word in value.get("shows") or ())
+        kind = sentence_case(plain_word(str(value.get("kind", ""))))
+        stage = plain_word(str(value.get("stage", "")))
+        found[int(value["number"])] = f"{kind}, {stage}" + (f": {shows}" if shows else "")
+    return found
+
+
 def _files(enclosed: Enclosed) -> Iterator[ToldFile]:
+    about = _about(enclosed.values())
     painted = {
         int(picture["number"]): str(picture.get("why", "")) or LEFT_OUT
         for picture in _redaction(enclosed).get("pictures", ())
@@ -160,6 +182,7 @@ def _files(enclosed: Enclosed) -> Iterator[ToldFile]:
                 size_bytes=None,
                 withheld="",
                 painted=painted[number],
+                about=about.get(number, ""),
             )
             continue
         yield ToldFile(
@@ -169,6 +192,7 @@ def _files(enclosed: Enclosed) -> Iterator[ToldFile]:
             sha256=str(told.get("sha256", "")),
             size_bytes=told.get("bytes"),
             withheld=str(told.get("withheld", "")) if told else LEFT_OUT,
+            about=about.get(number, ""),
         )
 
 

@@ -69,6 +69,9 @@ def test_the_auditor_sees_the_granted_packet_and_nothing_else(day: PlayedDay) ->
     assert "Nothing has changed since it was sealed" in page
     assert "Not met, not shown, waived, refused" in page
     assert "It does not certify that the vehicle or any of its systems is safe" in page
+    # Each file says what it is, or nobody knows which picture to open.
+    assert re.search(r"Evidence 5 Photo, [a-z ]+: vin plate image/jpeg", page) is not None
+    assert re.search(r"Evidence 12 Scan summary, final application/json", page) is not None
     for path in ("/board", "/cars", f"/gate/{day.gone.job}", f"/cars/{day.gone.job}"):
         assert auditor.get(path).status_code == 403
     counsel = client_of("abrast")
