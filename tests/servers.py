@@ -8,6 +8,7 @@ import os
 import shutil
 import socket
 import subprocess
+import sys
 import tempfile
 import time
 import uuid
@@ -94,12 +95,35 @@ def postgresql_port() -> Iterator[int]:
 @pytest.fixture
 def postgresql_url(postgresql_port: int) -> Iterator[str]:
     """Address of a fresh empty database, dropped afterwards."""
+    with _database(postgresql_port, "template1") as url:
+        yield url
+
+
+@pytest.fixture(scope="session")
+def _migrated(postgresql_port: int, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """Name of a database that has been through all migrations, once for all tests that need one."""
+    with _database(postgresql_port, "template1") as url:
+        subprocess.run(
+            [sys.executable, "manage.py", "migrate", "--skip-checks", "--verbosity=0"],
+            cwd=Path(__file__).resolve().parents[1], check=True, timeout=300,
+            env=os.environ | {"DATABASE_URL": url, "WM_DATA_DIR": str(tmp_path_factory.mktemp("migrated"))},
+        )  # fmt: skip
+        yield url.rsplit("/", maxsplit=1)[-1]
+
+
+@pytest.fixture
+def migrated_postgresql_url(postgresql_port: int, _migrated: str) -> Iterator[str]:
+    """Address of a fresh database with every table and guard and no row, dropped afterwards."""
+    with _database(postgresql_port, _migrated) as url:
+        yield url
+
+
+@contextlib.contextmanager
+def _database(port: int, template: str) -> Iterator[str]:
     name = f"wm_test_{uuid.uuid4().hex}"
-    with psycopg.connect(
-        host="127.0.0.1", port=postgresql_port, user="postgres", autocommit=True
-    ) as connection:
-        connection.execute(f"CREATE DATABASE {name}".encode())
-        yield f"postgresql://postgres@127.0.0.1:{postgresql_port}/{name}"
+    with psycopg.connect(host="127.0.0.1", port=port, user="postgres", autocommit=True) as connection:
+        connection.execute(f"CREATE DATABASE {name} TEMPLATE {template}".encode())
+        yield f"postgresql://postgres@127.0.0.1:{port}/{name}"
         connection.execute(f"DROP DATABASE {name} WITH (FORCE)".encode())
 
 

@@ -13,6 +13,7 @@ from jobs.packets.verify import verify_pdf
 from jobs.scrubbing import scrub
 from jobs.selectors.deletions import deleted_note, note_of_packet
 from jobs.selectors.stored_names import all_named
+from rules.seal.tree_head import TreeHead
 
 BATCH: Final = 50
 
@@ -42,18 +43,25 @@ def counts_of_record() -> dict[str, int]:
         }
 
 
-def check_everything(*, packets: bool = True) -> WholeCheck:
+def check_everything(*, packets: bool = True, against: Iterable[TreeHead] = ()) -> WholeCheck:
     """Checks all of it, however long it takes: every file is hashed, every sealed packet read.
 
     Args:
         packets: also read every sealed packet; without it their files are hashed only.
+        against: heads of logs that were kept outside, which the logs must still have.
     """
     faults: list[str] = []
     heads: dict[str, dict[str, Any]] = {}
-    for report in verify_all():
+    kept = tuple(against)
+    for report in verify_all(against=kept):
         heads[report.organisation] = {"n": report.entries, "hash": report.head}
         if not report.is_whole:
             faults.append(f"log of {report.name}: {report.fault} at entry {report.at_n}")
+    faults += [
+        f"a head of {head.size} entries was kept outside, and there is no log of {head.organisation}"
+        for head in kept
+        if head.organisation not in heads
+    ]
     with unscoped():
         named = {sha256 for sha256, _ in all_named()}
     found = scrub(named=named, out_of_time=lambda: False, start_anew=True)

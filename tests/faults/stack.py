@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import psycopg
+from django.conf import settings
 
 from jobs.failpoints import marker_of
 from tests.servers import wait_until
@@ -24,7 +25,9 @@ SEED = """
 import django
 django.setup()
 from django.core.management import call_command
-call_command("migrate", verbosity=0, skip_checks=True)
+from django.db import connection
+if not connection.introspection.table_names():
+    call_command("migrate", verbosity=0, skip_checks=True)
 from jobs.models import scope
 from tests.jobs.shop import eastmarch
 shop = eastmarch()
@@ -69,6 +72,15 @@ ONE_JUDGEMENT = {
     "findings": True,
     "log_is_whole": True,
 }
+
+
+def empty_record(folder: Path) -> None:
+    """A record with nothing in it: this run's own test database, as it was after all migrations."""
+    with (
+        contextlib.closing(sqlite3.connect(settings.DATABASES["default"]["NAME"])) as ours,
+        contextlib.closing(sqlite3.connect(folder / "record.sqlite3")) as copy,
+    ):
+        ours.backup(copy)
 
 
 @dataclass

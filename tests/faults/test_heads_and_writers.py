@@ -147,6 +147,6 @@ def test_heads_beside_writers_on_a_file(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
-def test_heads_beside_writers_on_a_server(tmp_path: Path, postgresql_url: str) -> None:
-    found = _run(("5", "20", "0.05"), {"WM_DATA_DIR": str(tmp_path), "DATABASE_URL": postgresql_url})
+def test_heads_beside_writers_on_a_server(tmp_path: Path, migrated_postgresql_url: str) -> None:
+    found = _run(("5", "20", "0.05"), {"WM_DATA_DIR": str(tmp_path), "DATABASE_URL": migrated_postgresql_url})
     assert found == GOOD

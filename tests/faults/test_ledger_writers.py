@@ -68,5 +68,5 @@ def test_fifty_writers_on_a_file(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
-def test_fifty_writers_on_a_server(tmp_path: Path, postgresql_url: str) -> None:
-    assert _run({"WM_DATA_DIR": str(tmp_path), "DATABASE_URL": postgresql_url}) == WHOLE
+def test_fifty_writers_on_a_server(tmp_path: Path, migrated_postgresql_url: str) -> None:
+    assert _run({"WM_DATA_DIR": str(tmp_path), "DATABASE_URL": migrated_postgresql_url}) == WHOLE

@@ -5,11 +5,13 @@ Exit status 0: everything agrees; 1: something differs, and is named; 2: it coul
 
 import json
 from argparse import ArgumentParser
+from pathlib import Path
 from typing import Any
 
 from django.core.management.base import BaseCommand
 from django.db import DatabaseError
 
+from jobs.management.commands.verify_ledger import kept_head
 from jobs.services.whole_check import check_everything
 
 
@@ -17,14 +19,24 @@ class Command(BaseCommand):
     """Reads everything; writes nothing but the place of the look over the store."""
 
     help = "Checks logs, store, sealed packets and additions. Exit 0: agrees, 1: differs, 2: not checked."
+    # A restored copy is checked before anything else of an installation is there.
+    requires_system_checks = ()
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--json", action="store_true", help="one JSON document instead of lines")
+        parser.add_argument(
+            "--against",
+            type=Path,
+            action="append",
+            default=[],
+            metavar="FILE",
+            help="a head of the log kept outside, as it was mailed (JSON); may be given several times",
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
-            found = check_everything()
-        except (DatabaseError, OSError) as error:
+            found = check_everything(against=[kept_head(path) for path in options["against"]])
+        except (DatabaseError, OSError, ValueError) as error:
             self.stderr.write(f"could not be checked: {error}")
             raise SystemExit(2) from error
         if options["json"]:

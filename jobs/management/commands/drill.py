@@ -5,12 +5,13 @@
 Exit status 0: the restored copy is the record; 1: something differs, and is named; 2: it could not be done.
 """
 
+import sqlite3
 import subprocess
 import tempfile
 import time
 from argparse import ArgumentParser
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 import psycopg
 from django.core.management.base import BaseCommand
@@ -20,17 +21,28 @@ from jobs.backup import back_up, restore_check
 from jobs.errors import DomainError
 from jobs.moment import now
 
+NOT_DONE: Final = (DomainError, DatabaseError, psycopg.Error, sqlite3.Error, OSError)
+
 
 class Command(BaseCommand):
     """The record itself is only read."""
 
     help = "Makes (backup), proves (check), or makes and proves (all) a backup in DIR."
+    requires_system_checks = ()
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("what", choices=("backup", "check", "all"))
         parser.add_argument("folder", type=Path)
         parser.add_argument("--scratch-server", default="", help="postgresql://… for the restored copy")
         parser.add_argument("--scratch-folder", type=Path, default=None, help="where files are restored to")
+        parser.add_argument(
+            "--against",
+            type=Path,
+            action="append",
+            default=[],
+            metavar="FILE",
+            help="a head of the log kept outside, as it was mailed (JSON); may be given several times",
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
@@ -41,7 +53,7 @@ class Command(BaseCommand):
         except subprocess.CalledProcessError as error:
             last = error.stderr.decode("utf-8", "replace").strip().splitlines()[-1:] or ["no message"]
             self._could_not(f"{Path(error.cmd[0]).name}: {last[0][:300]}")
-        except (DomainError, DatabaseError, psycopg.Error, OSError) as error:
+        except (*NOT_DONE, subprocess.SubprocessError) as error:
             self._could_not(str(error))
 
     def _could_not(self, why: str) -> None:
@@ -60,7 +72,12 @@ class Command(BaseCommand):
     def _check(self, options: dict[str, Any]) -> None:
         started = time.monotonic()
         with tempfile.TemporaryDirectory(prefix="drill-", dir=options["scratch_folder"]) as name:
-            found = restore_check(options["folder"], Path(name), server_url=options["scratch_server"])
+            found = restore_check(
+                options["folder"],
+                Path(name),
+                server_url=options["scratch_server"],
+                against=options["against"],
+            )
         for fault in found.faults:
             self.stdout.write(f"DIFFERS  {fault}")
         told = ", ".join(f"{count} {what}" for what, count in found.counts.items())
