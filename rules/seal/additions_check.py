@@ -19,7 +19,12 @@ _NAMES: Final = frozenset({"format", "packet", "number", "kind", "at", "text", "
 
 
 def additions_line(
-    additions: Mapping[str, bytes], *, serial: str, sealed: tuple[str, str], extract: Extract | None
+    additions: Mapping[str, bytes],
+    *,
+    serial: str,
+    sealed: tuple[str, str],
+    extract: Extract | None,
+    is_proven: bool = True,
 ) -> Line:
     """Checks the chain of additions, and each against the log where an extract is at hand.
 
@@ -27,6 +32,7 @@ def additions_line(
         additions: bytes by name, ``addition-0001.json`` and, not looked into, ``addition-0001.pdf``.
         serial: of the packet they belong to.
         sealed: root of the packet and SHA-256 of its sealed file (empty where not known).
+        is_proven: whether the extract is signed by a key that the reader has to do with.
     """
     faults: list[str] = []
     previous, count = "", 0
@@ -47,6 +53,8 @@ def additions_line(
     ]
     if extract is None and not faults:
         return not_checked("additions", "Without a log extract nobody can say whether one was left out.")
+    if not is_proven and not faults:
+        return not_checked("additions", "The log extract that tells of them is signed by another key.")
     return judged("additions", faults, _good(count), "What was added after sealing does not hold.")
 
 

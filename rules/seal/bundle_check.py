@@ -55,38 +55,53 @@ _PDF_MARK: Final = b"%PDF-"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Known:
+    """What the reader has from elsewhere.
+
+    Attributes:
+        key: SHA-256 of the signing key (64 lower-case hex digits).
+        later_key: the same of the key that the workshop signs with since, where it changed it.
+        head: a head of the log that was kept: number of entries and root (64 lower-case hex digits).
+    """
+
+    key: str | None = None
+    later_key: str | None = None
+    head: Kept = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class _Case:
     """What there is to check: the parts, the PDF (None where there is none), what the reader knows."""
 
     enclosed: Enclosed
     pdf: bytes | None
-    key: str | None
-    head: Kept
+    known: Known
     sealing: Sealing | None
     sealing_fault: str
 
 
-def check_file(stream: BinaryIO, *, key: str | None = None, head: Kept = None) -> Verification:
+def check_file(
+    stream: BinaryIO, *, key: str | None = None, head: Kept = None, later_key: str | None = None
+) -> Verification:
     """Checks a bundle or a packet file, whichever the bytes are.
 
     Args:
         stream: can seek; nothing is believed of it.
-        key: SHA-256 of the signing key as the reader knows it (64 lower-case hex digits).
-        head: a head of the log that the reader kept: number of entries and root (64 lower-case hex digits).
+        key, head, later_key: what the reader has from elsewhere, see ``Known``.
 
     Raises:
         NotAPacketError: a PDF that cannot be read as a packet.
     """
-    return look_into(stream, key=key, head=head)[0]
+    return look_into(stream, key=key, head=head, later_key=later_key)[0]
 
 
 def look_into(
-    stream: BinaryIO, *, key: str | None = None, head: Kept = None
+    stream: BinaryIO, *, key: str | None = None, head: Kept = None, later_key: str | None = None
 ) -> tuple[Verification, Enclosed | None]:
     """The same, and the parts of the packet for who has more to compare; None where they are out of reach."""
     stream.seek(0)
     if stream.read(len(_PDF_MARK)) != _PDF_MARK:
-        return _look_into_bundle(stream, key, head)
+        return _look_into_bundle(stream, Known(key=key, later_key=later_key, head=head))
     if stream.seek(0, 2) > MOST_PDF_BYTES:
         raise NotAPacketError("the file is too large for a packet")
     stream.seek(0)
@@ -97,7 +112,7 @@ def look_into_packet(
     pdf: bytes, *, key: str | None = None, head: Kept = None
 ) -> tuple[Verification, Enclosed]:
     """A packet file alone, and its parts. Raises ``NotAPacketError``."""
-    case = _case(enclosed_of(attachments_of(pdf)), pdf, (key, head))
+    case = _case(enclosed_of(attachments_of(pdf)), pdf, Known(key=key, head=head))
     return _verification("packet", case, [*_packet_lines(case, {}), *_kept(case, None)]), case.enclosed
 
 
@@ -106,18 +121,20 @@ def check_packet(pdf: bytes, *, key: str | None = None, head: Kept = None) -> Ve
     return look_into_packet(pdf, key=key, head=head)[0]
 
 
-def check_bundle(stream: BinaryIO, *, key: str | None = None, head: Kept = None) -> Verification:
+def check_bundle(
+    stream: BinaryIO, *, key: str | None = None, head: Kept = None, later_key: str | None = None
+) -> Verification:
     """Checks a bundle. What cannot be taken apart is told in the lines, not raised."""
-    return _look_into_bundle(stream, key, head)[0]
+    return _look_into_bundle(stream, Known(key=key, later_key=later_key, head=head))[0]
 
 
-def _look_into_bundle(stream: BinaryIO, key: str | None, head: Kept) -> tuple[Verification, Enclosed | None]:
+def _look_into_bundle(stream: BinaryIO, known: Known) -> tuple[Verification, Enclosed | None]:
     files, archive = open_bundle(stream)
     if files is None:
         return _broken([archive]), None
     lines = [archive, bag_line(files)]
     try:
-        case = _case(_enclosed(files), _pdf(files), (key, head))
+        case = _case(_enclosed(files), _pdf(files), known)
     except NotAPacketError as error:
         none = differs("packet", f"There is no packet in the bundle: {error}.", "data/")
         return _broken([*lines, none]), None
@@ -154,16 +171,14 @@ def _pdf(files: BundleFiles) -> bytes | None:
     return files.read(PDF_NAME)
 
 
-def _case(enclosed: Enclosed, pdf: bytes | None, known: tuple[str | None, Kept]) -> _Case:
+def _case(enclosed: Enclosed, pdf: bytes | None, known: Known) -> _Case:
     sealing, fault = None, ""
     try:
         if SEALING_NAME in enclosed.files:
             sealing = read_sealing(enclosed.files[SEALING_NAME])
     except PartError as error:
         fault = str(error)
-    return _Case(
-        enclosed=enclosed, pdf=pdf, key=known[0], head=known[1], sealing=sealing, sealing_fault=fault
-    )
+    return _Case(enclosed=enclosed, pdf=pdf, known=known, sealing=sealing, sealing_fault=fault)
 
 
 def _same_line(case: _Case) -> Line:
@@ -208,7 +223,7 @@ def _packet_lines(case: _Case, deleted: Mapping[str, str]) -> list[Line]:
 def _seal_lines(case: _Case) -> list[Line]:
     sealing = case.sealing
     if sealing is None:
-        return [_no_seal(case), key_line("", case.key, is_demo=False)]
+        return [_no_seal(case), key_line("", case.known.key, is_demo=False)]
     body = None
     if case.pdf is not None and case.enclosed.recipient is None:
         body = body_of(sealing, case.pdf)
@@ -219,7 +234,7 @@ def _seal_lines(case: _Case) -> list[Line]:
         head_line(sealing),
         earlier_line(sealing),
         chain_line(sealing),
-        key_line(key, case.key, is_demo=sealing.is_demo),
+        key_line(key, case.known.key, is_demo=sealing.is_demo),
     ]
     if case.pdf is not None:
         lines.append(signature_line(case.pdf, key, is_copy=case.enclosed.recipient is not None))
@@ -245,7 +260,11 @@ def _later_lines(files: BundleFiles, case: _Case) -> tuple[list[Line], dict[str,
     sealed = sealed_pdf_sha256(case.enclosed, pdf)
     extract, line = _extract(files, case, sealed)
     additions = additions_line(
-        added, serial=own_serial(case.enclosed), sealed=(case.enclosed.root, sealed), extract=extract
+        added,
+        serial=own_serial(case.enclosed),
+        sealed=(case.enclosed.root, sealed),
+        extract=extract,
+        is_proven=line.result != "not_checked",
     )
     origin = [origin_line(extract, case.enclosed)] if REDACTION_NAME in case.enclosed.files else []
     is_whole = line.result == additions.result == "agrees"
@@ -256,7 +275,7 @@ def _later_lines(files: BundleFiles, case: _Case) -> tuple[list[Line], dict[str,
 def _kept(case: _Case, extract: Extract | None) -> list[Line]:
     if case.sealing is None:
         return []
-    return [kept_line(case.sealing, None if extract is None else extract.later, case.head)]
+    return [kept_line(case.sealing, None if extract is None else extract.later, case.known.head)]
 
 
 def _extract(files: BundleFiles, case: _Case, sealed: str) -> tuple[Extract | None, Line]:
@@ -270,7 +289,8 @@ def _extract(files: BundleFiles, case: _Case, sealed: str) -> tuple[Extract | No
         extract = read_extract(files.read(path))
     except PartError as error:
         return None, unreadable(error)
-    return extract, extract_line(extract, case.sealing, pdf_sha256=sealed)
+    line = extract_line(extract, case.sealing, pdf_sha256=sealed, later_key=case.known.later_key)
+    return extract, line
 
 
 # ------------------------------------------------------------------ outcome

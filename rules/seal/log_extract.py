@@ -83,11 +83,14 @@ def _entry(plain: object) -> ExtractEntry:
     )
 
 
-def extract_line(extract: Extract, sealing: Sealing, *, pdf_sha256: str) -> Line:
+def extract_line(
+    extract: Extract, sealing: Sealing, *, pdf_sha256: str, later_key: str | None = None
+) -> Line:
     """The entries hang together, stand in the log of the later head, and speak of this sealing and this file.
 
     Args:
         pdf_sha256: hash of the sealed file; empty where it is not known.
+        later_key: fingerprint of a key that the reader knows besides the one of the seal.
     """
     rows: list[tuple[str, Any]] = [
         (str(one.n), {"entry": one.entry, "prev": one.prev, "hash": one.hash}) for one in extract.entries
@@ -108,6 +111,14 @@ def extract_line(extract: Extract, sealing: Sealing, *, pdf_sha256: str) -> Line
         good += " That log's head is not signed."
     if after:
         good += f" {len(after)} came after its head and only hang together among themselves."
+    other = other_key(extract, sealing)
+    if other and other != later_key and not faults:
+        # Whoever has the bundle can write on in the log and sign what comes of it with a key of his own.
+        return not_checked(
+            "log extract",
+            f"{good} But its head is signed by another key than the seal, {other}. Unless you know that key "
+            "as the workshop's, nothing after the sealing is proven.",
+        )
     return judged("log extract", faults, good, "The later log entries do not hold together.")
 
 

@@ -4,6 +4,7 @@ import json
 import random
 import zlib
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -11,8 +12,23 @@ import pytest
 from playwright.sync_api import Browser, Page
 
 from jobs.packets.checker.page import check_html
+from rules.canonical import canonical_bytes
+from rules.seal.bundle_check import check_bundle
 from tests.jobs.packets.packet_case import Store, finished
-from tests.jobs.packets.sealed_case import Case, Sealed, TestSigner, sealed, signed_pdf, signer, thief
+from tests.jobs.packets.redacted_case import redacted_case, sealed_anew
+from tests.jobs.packets.sealed_case import (
+    HANDED_OUTSIDE,
+    Case,
+    Sealed,
+    TestSigner,
+    extract_of,
+    sealed,
+    signed_pdf,
+    signer,
+    thief,
+)
+from tests.jobs.packets.test_deleted_originals import GONE, with_deletion
+from tests.jobs.packets.test_redaction_forgeries import FORGERIES, forged_parts
 from tests.rules.seal.zip_places import places
 
 pytestmark = pytest.mark.slow
@@ -47,12 +63,13 @@ def opened(browser: Browser, made: tuple[Sealed, Path]) -> Iterator[Page]:
     assert [url for url in asked if not url.startswith("file:")] == []
 
 
-def results(page: Page, file: Path, key: str = "") -> dict[str, str]:
+def results(page: Page, file: Path, key: str = "", head: str = "") -> dict[str, str]:
     """Result by line for one file, chosen as a person does."""
     # The same name chosen twice is no change to a browser: what was chosen before is taken away first.
     page.set_input_files("#file", [])
     page.evaluate("() => { delete document.getElementById('result').dataset.outcome; }")
     page.fill("#key", key)
+    page.fill("#head", head)
     page.set_input_files("#file", str(file))
     page.wait_for_selector("#result[data-outcome]", timeout=60_000)
     rows = page.locator("#result li")
@@ -71,8 +88,8 @@ def test_a_good_bundle_agrees_and_what_is_not_checked_is_said(
         "key", "verdicts", "pdf signature", "content", "kept head",
     }  # fmt: skip
     assert {what for what, result in found.items() if result == "agrees"} == {
-        "archive", "bag", "tree", "files", "log", "entry", "log proof", "head", "earlier head", "log extract",
-        "additions",
+        "archive", "bag", "tree", "files", "log", "redaction", "entry", "log proof", "head", "earlier head",
+        "log extract", "additions",
     }  # fmt: skip
     assert made[0].case.source.serial in opened.locator("#result").inner_text()
 
@@ -85,6 +102,65 @@ def test_the_key_is_compared(opened: Page, made: tuple[Sealed, Path]) -> None:
     opened.fill("#key", "not a fingerprint")
     opened.set_input_files("#file", str(file))
     assert opened.locator("#status").inner_text() == "A fingerprint has 64 hex digits."
+
+
+def test_a_head_that_was_kept_is_compared(opened: Page, made: tuple[Sealed, Path]) -> None:
+    done, file = made[0], made[1] / "bundle.zip"
+    for size in (HANDED_OUTSIDE, done.n):
+        head = done.log.head(size)
+        written = f" {size} : {head.root[:32].upper()} {head.root[32:]}"
+        assert results(opened, file, head=written)["kept head"] == "agrees"
+        assert results(opened, file, head=f"{size}:{'5a' * 32}")["kept head"] == "differs"
+        assert "written anew" in opened.locator("#result").inner_text()
+    assert results(opened, file, head=f"3:{done.log.head(3).root}")["kept head"] == "not_checked"
+    assert f"are of {HANDED_OUTSIDE}, {done.n}, " in opened.locator("#result").inner_text()
+    for wrong in ("7", "7:", f"0:{'5a' * 32}", f"x:{'5a' * 32}", f"7:{'5a' * 31}", f"7:{'5g' * 32}"):
+        opened.set_input_files("#file", [])
+        opened.fill("#head", wrong)
+        opened.set_input_files("#file", str(file))
+        told = opened.locator("#status").inner_text()
+        assert told == "A head is its number of entries, a colon and its root of 64 hex digits.", wrong
+        assert opened.locator("#result[data-outcome]").count() == 0
+    assert opened.locator("label[for=head]").inner_text().startswith("A head of the log that you kept")
+
+
+def bundles(done: Sealed) -> Iterator[tuple[str, Sealed]]:
+    """Redacted packets true and forged, and bundles without an original, deleted or merely missing."""
+    redacted = sealed(redacted_case(done))
+    yield "redacted", redacted
+    for name in (
+        "another value for a withheld one", "a withheld leaf left out", "a verdict withheld",
+        "withheld without a word", "told as withheld and there", "of another packet",
+    ):  # fmt: skip
+        yield name, sealed_anew(redacted, forged_parts(redacted, FORGERIES[name][0]), signer())
+    gone = with_deletion(done, GONE)
+    yield "deleted", gone
+    yield "missing", done.with_changes(deleted=gone.deleted)
+    yield "told after the head", with_deletion(done, GONE, covered=False)
+    yield "told under another kind", with_deletion(done, GONE, kind="comeback")
+    extract = json.loads(extract_of(gone.log, gone.n, replace(gone.case, by=thief())))
+    extract["entries"] = [one for one in extract["entries"] if "head.published" not in one["entry"]]
+    yield "written on by another key", gone.with_changes(extract=canonical_bytes(extract))
+
+
+def test_the_page_and_the_archive_say_the_same_of_what_is_not_there(
+    opened: Page, made: tuple[Sealed, Path]
+) -> None:
+    done, folder = made
+    for name, one in bundles(done):
+        one.bundle(folder / "other.zip")
+        with (folder / "other.zip").open("rb") as stream:
+            by_archive = {line.what: line for line in check_bundle(stream).lines}
+        found = results(opened, folder / "other.zip")
+        both = found.keys() & by_archive.keys()
+        assert {"files", "redaction", "log extract", "additions"} <= both
+        for what in both - {"verdicts", "pdf signature", "content"}:
+            assert found[what] == by_archive[what].result, (name, what, by_archive[what].text)
+        assert ("origin" in found) == ("origin" in by_archive)
+        if name == "deleted":
+            told = f"{GONE} is deleted under the retention policy on 5 May 2036; its SHA-256 remains"
+            assert told in by_archive["originals"].text
+            assert told in opened.locator("#result").inner_text()
 
 
 def test_thirty_changed_bundles_are_told_with_the_place(opened: Page, made: tuple[Sealed, Path]) -> None:

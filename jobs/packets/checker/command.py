@@ -38,6 +38,12 @@ def arguments(given: Sequence[str] | None) -> argparse.Namespace:
         "--key", type=_fingerprint, help="SHA-256 of the signing key that you know from elsewhere, in hex"
     )
     parser.add_argument(
+        "--later-key",
+        type=_fingerprint,
+        metavar="KEY",
+        help="the same of the key that the workshop signs with since, if it changed its key after this seal",
+    )
+    parser.add_argument(
         "--head",
         type=_head,
         metavar="SIZE:ROOT",
@@ -69,7 +75,7 @@ def main(given: Sequence[str] | None = None) -> int:
     asked = arguments(given)
     try:
         with open(asked.file, "rb") as stream:
-            found = check_file(stream, key=asked.key, head=asked.head)
+            found = check_file(stream, key=asked.key, head=asked.head, later_key=asked.later_key)
     except (OSError, NotAPacketError) as error:
         sys.stderr.write(f"{asked.file}: {error}\n")
         return UNREADABLE

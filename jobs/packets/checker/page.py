@@ -8,7 +8,16 @@ from typing import Final
 
 NAME: Final = "check.html"
 SOURCE: Final = Path(__file__).parent / "browser"
-SCRIPTS: Final = ("canonical.js", "tree.js", "zip.js", "der.js", "checks.js", "later.js", "screen.js")
+SCRIPTS: Final = (
+    "canonical.js",
+    "tree.js",
+    "zip.js",
+    "der.js",
+    "checks.js",
+    "told.js",
+    "later.js",
+    "screen.js",
+)
 
 
 def script() -> str:

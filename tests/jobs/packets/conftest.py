@@ -7,6 +7,7 @@ import pytest
 from jobs.packets.build import BuiltPacket
 from jobs.packets.source import PacketSource
 from tests.jobs.packets.packet_case import Store, built, finished, open_record
+from tests.jobs.packets.sealed_case import Case, Sealed, sealed
 
 
 @pytest.fixture
@@ -24,6 +25,12 @@ def released(kept: Store) -> tuple[PacketSource, BuiltPacket]:
     """The finished job on A4."""
     source = finished(kept)
     return source, built(source, kept)
+
+
+@pytest.fixture(scope="session")
+def sealed_packet(kept: Store, released: tuple[PacketSource, BuiltPacket]) -> Sealed:
+    """The finished job sealed, signed and with two additions, laid out once."""
+    return sealed(Case(source=released[0], store=kept, body=released[1]))
 
 
 @pytest.fixture(scope="session")

@@ -21,8 +21,7 @@ from jobs.packets.checker.how_to import commands
 from jobs.packets.seal import Seal, seal_pdf
 from jobs.signing.time_authority import digest_of, time_stamp
 from rules.canonical import canonical_bytes, sha256_hex
-from tests.jobs.packets.packet_case import Store, finished
-from tests.jobs.packets.sealed_case import AT, Case, Sealed, instant, sealed, signed_pdf, signer, thief
+from tests.jobs.packets.sealed_case import AT, Sealed, instant, signed_pdf, signer, thief
 from tests.jobs.signing.authority import Desk, new_desk, served
 
 pytestmark = pytest.mark.slow
@@ -56,9 +55,8 @@ def desk(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Desk]:
 
 
 @pytest.fixture(scope="module")
-def made(tmp_path_factory: pytest.TempPathFactory) -> Sealed:
-    store = Store(tmp_path_factory.mktemp("how-to"))
-    return sealed(Case(source=finished(store), store=store))
+def made(sealed_packet: Sealed) -> Sealed:
+    return sealed_packet
 
 
 def unpacked(made: Sealed, folder: Path) -> Path:

@@ -15,7 +15,6 @@ from rules.seal.bundle_check import check_bundle
 from rules.seal.entries import EntryError
 from rules.seal.redaction_check import must_be_shown
 from rules.seal.report import Verification
-from tests.jobs.packets.packet_case import Store, finished
 from tests.jobs.packets.redacted_case import (
     WHY,
     forged_without_key,
@@ -30,7 +29,7 @@ from tests.jobs.packets.redacted_case import (
     rooted,
     sealed_anew,
 )
-from tests.jobs.packets.sealed_case import Case, Sealed, sealed, signer
+from tests.jobs.packets.sealed_case import Sealed, sealed, signer
 
 pytestmark = pytest.mark.slow
 
@@ -41,9 +40,8 @@ JUDGED = "files/assessment.json"
 
 
 @pytest.fixture(scope="module")
-def full(tmp_path_factory: pytest.TempPathFactory) -> Sealed:
-    store = Store(tmp_path_factory.mktemp("redaction-forgeries"))
-    return sealed(Case(source=finished(store), store=store, additions=()))
+def full(sealed_packet: Sealed) -> Sealed:
+    return sealed_packet
 
 
 @pytest.fixture(scope="module")

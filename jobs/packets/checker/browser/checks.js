@@ -114,14 +114,16 @@ function listedFiles(manifest) {
     .map((entry) => [entry.path.slice(6), entry.value]);
 }
 
-function filesLines(bundle, manifest, derived) {
+function filesLines(bundle, manifest, derived, deleted) {
   const faults = [];
   const listed = listedFiles(manifest);
   let withheld = manifest.entries.filter((entry) => entry.path.startsWith("files/evidence-") && "leaf" in entry).length;
+  const gone = [];
   let originals = 0;
   for (const [name, value] of listed) {
     const found = bundle.files.get(`data/${name}`);
     if (found === undefined && "withheld" in value) withheld += 1;
+    else if (found === undefined && name.startsWith("evidence-") && deleted.has(value.sha256)) gone.push(`${name} is ${deleted.get(value.sha256)}`);
     else if (found === undefined) faults.push(`${name} (missing)`);
     else if (found.sha256 !== value.sha256 || found.size !== value.bytes) faults.push(name);
     else if (name.startsWith("evidence-")) originals += 1;
@@ -133,7 +135,8 @@ function filesLines(bundle, manifest, derived) {
   }
   const good = `All listed files have their hashes, ${originals} originals among them.`;
   const lines = [judged("files", faults, good, "A file is not as it was.")];
-  if (withheld) lines.push(notChecked("originals", `${withheld} originals are withheld from this copy.`));
+  if (withheld) gone.push(`${withheld} are withheld from this copy`);
+  if (gone.length) lines.push(notChecked("originals", `Of the originals, ${originals} are here; ${gone.join("; ")}.`));
   return lines;
 }
 

@@ -93,6 +93,21 @@ function keyLine(fingerprint, wanted, isDemo) {
   return notChecked("key", `The key has the fingerprint ${fingerprint}. Compare it with the one that the workshop publishes, or that you got in another way than this file.`);
 }
 
+// Whoever holds the key could write the log anew; only a head that somebody kept from before shows it.
+function keptLine(sealing, extract, kept) {
+  if (kept === null) {
+    return notChecked("kept head", "You gave no head of the log that you kept. Whoever holds the signing key could have written a whole log anew; only a head kept from before tells it apart.");
+  }
+  const heads = [sealing.earlier, sealing, extract].filter((one) => one !== null).map((one) => one.head);
+  const same = heads.filter((head) => head.size === kept.size);
+  if (!same.length) {
+    const sizes = heads.map((head) => head.size).join(", ");
+    return notChecked("kept head", `Your head is of ${kept.size} entries; the heads enclosed are of ${sizes}. Ask the feed of heads for the proof between two of these sizes.`);
+  }
+  const faults = same.filter((head) => head.root !== kept.root).map((head) => `sealing.json: head of ${head.size} entries`);
+  return judged("kept head", faults, `The head of ${kept.size} entries is the one that you kept.`, "The log is not the one whose head you kept: it was written anew.");
+}
+
 // ------------------------------------------------------------------ since sealing
 
 async function extractLine(extract, sealing, pdfSha256) {
@@ -111,10 +126,16 @@ async function extractLine(extract, sealing, pdfSha256) {
   const signed = extract.entries.map((one) => readEntry(one.entry)).filter((one) => ["packet.signed", "packet.left_unsigned"].includes(one.content.what));
   if (signed.length !== 1) faults.push("log-extract.json: the one entry that tells the finished file's hash is not in it");
   else if (pdfSha256 && signed[0].detail.pdf_sha256 !== pdfSha256) faults.push("log-extract.json: it tells of another sealed file");
-  return judged("log extract", faults, `${extract.entries.length} entries, under a head of ${later.size}.`, "The later log entries do not hold together.");
+  const good = `${extract.entries.length} entries, under a head of ${later.size}.`;
+  const other = await keyFingerprint(extract.certificate);
+  if (!faults.length && other && other !== (await keyFingerprint(sealing.certificate))) {
+    // Whoever has the bundle can write on in the log and sign what comes of it with a key of his own.
+    return notChecked("log extract", `${good} But its head is signed by another key than the seal, ${other}. Unless you know that key as the workshop's, nothing after the sealing is proven.`);
+  }
+  return judged("log extract", faults, good, "The later log entries do not hold together.");
 }
 
-async function additionsLine(bundle, packet, pdfSha256, extract) {
+async function additionsLine(bundle, packet, pdfSha256, extract, isProven) {
   const faults = [];
   const names = [...bundle.files.keys()].filter((name) => name.startsWith("data/additions/")).sort();
   let [previous, count] = ["", 0];
@@ -129,10 +150,11 @@ async function additionsLine(bundle, packet, pdfSha256, extract) {
   }
   for (const one of extract ? extract.entries.map((entry) => readEntry(entry.entry)) : []) {
     if (one.content.what !== "packet.added_to") continue;
-    const name = `addition-${String(one.detail.number).padStart(4, "0")}.json`;
+    const name = additionName(one.detail.number);
     if (bundle.files.get(`data/additions/${name}`)?.sha256 !== one.detail.sha256) faults.push(`${name}: the log tells of another`);
   }
   if (extract === null && !faults.length) return notChecked("additions", "Without a log extract nobody can say whether one was left out.");
+  if (!isProven && !faults.length) return notChecked("additions", "The log extract that tells of them is signed by another key.");
   const told = count ? `${count} additions form one chain from the sealed packet on, and the log tells of each.` : "The log extract tells of nothing that was added after sealing.";
   const good = `${told} What was added after the extract was written cannot be seen from this file.`;
   return judged("additions", faults, good, "What was added after sealing does not hold.");

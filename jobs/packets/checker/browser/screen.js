@@ -6,7 +6,6 @@ const DEMO_MARK_HEX = "44454d4f4e5354524154494f4e204b4559";
 const NOT_HERE = [
   ["verdicts", "This page does not judge again. check.pyz does."],
   ["pdf signature", "This page does not look into the PDF's own signature. check.pyz and PDF readers do."],
-  ["kept head", "A head of the log that you kept is compared by check.pyz (--head), not here."],
   ["content", "Whether facts.json and the manifest say the same is not compared here; both lead to the same root."],
 ];
 
@@ -37,7 +36,7 @@ async function readPacket(bundle) {
   const redaction = bundle.files.has("data/redaction.json") ? readCanonical(await bundle.bytes("data/redaction.json"), "redaction.json") : null;
   const serial = redaction ? redaction.serial : manifest.entries.find((entry) => entry.path === "packet/serial")?.value;
   const derived = redaction ? redaction.pictures.map((one) => one.derived.name) : [];
-  return { manifest, serial, derived };
+  return { manifest, serial, derived, redaction };
 }
 
 async function sealedPdf(bundle) {
@@ -48,27 +47,45 @@ async function sealedPdf(bundle) {
 }
 
 async function packetLines(bundle, packet, wanted) {
-  const lines = [await treeLine(packet.manifest), ...filesLines(bundle, packet.manifest, packet.derived), await logLine(packet.manifest)];
   const sealing = readSealing(await bundle.bytes("data/sealing.json"));
   const fingerprint = await keyFingerprint(sealing.certificate);
   // The certificate of a demonstration key says so in its name, whatever the file around it claims.
   const isDemo = sealing.is_demo || sealing.certificate.includes(DEMO_MARK_HEX);
-  lines.push(await entryLine(bundle, packet, sealing), await proofLine(sealing), await headLine(sealing));
-  lines.push(await earlierLine(sealing), keyLine(fingerprint, wanted, isDemo));
-  const pdfSha256 = await sealedPdf(bundle);
-  let extract = null;
-  if (bundle.files.has("data/log-extract.json")) {
-    extract = readExtract(await bundle.bytes("data/log-extract.json"));
-    lines.push(await extractLine(extract, sealing, pdfSha256));
-  } else {
-    lines.push(judged("log extract", ["data/log-extract.json"], "", "The log extract is missing. Every bundle has one."));
-  }
-  lines.push(await additionsLine(bundle, packet, pdfSha256, extract));
+  const { extract, line, additions, deleted } = await since(bundle, packet, sealing);
+  const lines = [
+    await treeLine(packet.manifest),
+    ...filesLines(bundle, packet.manifest, packet.derived, deleted),
+    await logLine(packet.manifest),
+    redactionLine(bundle, packet, deleted),
+    await entryLine(bundle, packet, sealing),
+    await proofLine(sealing),
+    await headLine(sealing),
+    await earlierLine(sealing),
+    keyLine(fingerprint, wanted.key, isDemo),
+    line,
+    ...(packet.redaction === null ? [] : [originLine(packet, extract)]),
+    additions,
+    keptLine(sealing, extract, wanted.head),
+  ];
   return { lines, isDemo };
 }
 
+// What the log and the additions say since sealing. Deletions count only where both hold.
+async function since(bundle, packet, sealing) {
+  const pdfSha256 = await sealedPdf(bundle);
+  const path = "data/log-extract.json";
+  const extract = bundle.files.has(path) ? readExtract(await bundle.bytes(path)) : null;
+  const line =
+    extract === null
+      ? judged("log extract", [path], "", "The log extract is missing. Every bundle has one.")
+      : await extractLine(extract, sealing, pdfSha256);
+  const additions = await additionsLine(bundle, packet, pdfSha256, extract, line.result !== "not_checked");
+  const isWhole = line.result === "agrees" && additions.result === "agrees";
+  return { extract, line, additions, deleted: isWhole ? await deletions(bundle, extract) : new Map() };
+}
+
 // What was found in a file; `told` is called with words on how far it is.
-async function checkBundle(file, wanted = "", told = () => {}) {
+async function checkBundle(file, wanted = { key: "", head: null }, told = () => {}) {
   const archive = await readZip(file);
   const faults = [...archive.faults];
   const digests = await measured(file, archive, faults, told);
@@ -135,11 +152,18 @@ async function take(file) {
   const result = document.getElementById("result");
   delete result.dataset.outcome;
   result.replaceChildren();
-  const wanted = document.getElementById("key").value.replace(/[\s:]/g, "").toLowerCase();
-  if (wanted && !/^[0-9a-f]{64}$/.test(wanted)) {
+  const key = document.getElementById("key").value.replace(/[\s:]/g, "").toLowerCase();
+  if (key && !/^[0-9a-f]{64}$/.test(key)) {
     status.textContent = "A fingerprint has 64 hex digits.";
     return;
   }
+  const kept = document.getElementById("head").value.replace(/\s/g, "").toLowerCase();
+  const head = /^([1-9][0-9]{0,14}):([0-9a-f]{64})$/.exec(kept);
+  if (kept && head === null) {
+    status.textContent = "A head is its number of entries, a colon and its root of 64 hex digits.";
+    return;
+  }
+  const wanted = { key, head: head === null ? null : { size: Number(head[1]), root: head[2] } };
   status.textContent = "Reading.";
   try {
     if ((await file.slice(0, 5).text()) === "%PDF-") {
