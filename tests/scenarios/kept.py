@@ -4,6 +4,7 @@ Playing a day to its sealed packet takes a minute of processor time; bringing it
 takes none. The day is played through the same services as everywhere: nothing in it is written by hand.
 """
 
+import atexit
 import copy
 import shutil
 import sqlite3
@@ -57,7 +58,14 @@ def brought_back(play: Callable[[Stage], Told]) -> Iterator[Told]:
 @cache
 def _folder(play: Callable[[Stage], object]) -> Path:
     """Where the play had its store and clock: what it told still names these paths."""
-    return Path(tempfile.mkdtemp(prefix=f"witness-mark-{play.__name__}-"))
+    folder = Path(tempfile.mkdtemp(prefix=f"witness-mark-{play.__name__}-"))
+    for made in (folder, _aside(folder)):
+        atexit.register(shutil.rmtree, made, ignore_errors=True)
+    return folder
+
+
+def _aside(folder: Path) -> Path:
+    return folder.with_name(folder.name + "-kept")
 
 
 @cache
@@ -69,6 +77,5 @@ def _played(play: Callable[[Stage], Told]) -> Kept[Told]:
         record = sqlite3.connect(":memory:", check_same_thread=False)
         with closing(connection.cursor()):
             connection.connection.backup(record)
-        aside = folder.with_name(folder.name + "-kept")
-        shutil.copytree(folder, aside)
-        return Kept(record, aside, told)
+        shutil.copytree(folder, _aside(folder))
+        return Kept(record, _aside(folder), told)
