@@ -7,7 +7,8 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import QuerySet
 
-from jobs.models import Deletion, Job
+from jobs.errors import Gone
+from jobs.models import Deletion, Evidence, Job
 from rules.seal.deleted import deleted_words
 
 
@@ -43,6 +44,13 @@ def note_of_evidence(evidence_id: UUID) -> str:
     """Why this evidence file is not given any more, even where another record keeps the same bytes."""
     row = removed().filter(subject=f"evidence/{evidence_id}/sha256").last()
     return words_of(row) if row is not None else ""
+
+
+def require_kept(evidence: Evidence) -> None:
+    """Raises ``Gone`` ``evidence_deleted`` for a file that was deleted, in words and with its day."""
+    note = note_of_evidence(evidence.pk)
+    if note:
+        raise Gone("evidence_deleted", f"This file was {note}.")
 
 
 def note_of_packet(packet_id: UUID) -> str:

@@ -10,12 +10,13 @@ from django.db import transaction
 
 from jobs import outbox, storage
 from jobs.access import Actor
-from jobs.errors import Conflict, Refused
+from jobs.errors import Conflict, Gone, Refused
 from jobs.models import AccessGrant, Job, Packet
 from jobs.packets.freeze import freeze_source, same_content
 from jobs.packets.seal import Seal, seal_pdf
 from jobs.packets.source import KINDS, PacketSource
 from jobs.packets.stamp import stamp_pdf
+from jobs.selectors.deletions import note_of_packet
 from jobs.services import recording
 from jobs.signing.identities import signer_of
 
@@ -108,11 +109,23 @@ def sealed_bytes(packet: Packet) -> bytes:
 
     Raises:
         Conflict: ``packet_not_sealed``.
+        Gone: ``packet_deleted``: retention took it away, on which day the message says.
         jobs.storage.StoredBytesMissingError, jobs.storage.StoredBytesChangedError: the store is damaged.
     """
     if packet.state != "sealed":
         raise Conflict("packet_not_sealed", "This packet is not sealed yet.")
-    return storage.read(packet.pdf_sha256)
+    return _stored(packet, packet.pdf_sha256)
+
+
+def _stored(packet: Packet, sha256: str) -> bytes:
+    """One stored file of a packet; the scope of its organisation is open. Raises as ``sealed_bytes``."""
+    try:
+        return storage.read(sha256)
+    except storage.StoredBytesMissingError:
+        note = note_of_packet(packet.pk)
+        if not note:
+            raise
+        raise Gone("packet_deleted", f"The file of packet {packet.serial} was {note}.") from None
 
 
 def stamped_copy(*, packet: Packet, grant: AccessGrant, at: datetime) -> bytes:
@@ -124,6 +137,7 @@ def stamped_copy(*, packet: Packet, grant: AccessGrant, at: datetime) -> bytes:
 
     Raises:
         Conflict: ``packet_not_sealed``, or ``grant_of_another_packet``.
+        Gone: ``packet_deleted``.
         jobs.signing.signer.SigningKeyUnavailable: the key does not answer; the copy is not made half.
     """
     if grant.packet_id != packet.pk:
@@ -147,14 +161,14 @@ def stamped_copy(*, packet: Packet, grant: AccessGrant, at: datetime) -> bytes:
     }
     if not packet.sealing_sha256:
         # Sealed before there were signatures: its file is its body.
-        return stamp_pdf(storage.read(packet.pdf_sha256), line, told, at)
+        return stamp_pdf(_stored(packet, packet.pdf_sha256), line, told, at)
     signer = signer_of(packet.organisation) if packet.signed_by_id is not None else None
     seal = None
     if signer is not None:
         seal = Seal(
             signer=signer, at=at, organisation=packet.organisation.name, reason="Copy for a recipient"
         )
-    body = stamp_pdf(storage.read(packet.body_sha256), line, told, at)
+    body = stamp_pdf(_stored(packet, packet.body_sha256), line, told, at)
     return seal_pdf(body, storage.read(packet.sealing_sha256), dated=at, seal=seal)
 
 

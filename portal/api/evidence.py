@@ -13,6 +13,7 @@ from rest_framework.response import Response
 
 from jobs.access import get_evidence_for, get_job_for
 from jobs.selectors.api_evidence import list_evidence
+from jobs.selectors.deletions import require_kept
 from jobs.services.evidence_intake import Upload
 from jobs.services.filing import file_evidence
 from jobs.services.set_aside import decide_reuse, set_aside_evidence
@@ -131,13 +132,14 @@ def _upload_fields(request: Request) -> dict[str, Any]:
 
 
 class EvidenceContent(Resource):
-    """The bytes exactly as they were received, as an attachment."""
+    """The bytes exactly as they were received, as an attachment; 410 with the day once they are deleted."""
 
     content_negotiation_class = AnyAccept
 
     @extend_schema(responses={(200, "application/octet-stream"): OpenApiTypes.BINARY})
     def get(self, request: Request, job_id: UUID, evidence_id: UUID) -> HttpResponseBase:
         evidence = get_evidence_for(self.actor, job_id, evidence_id)
+        require_kept(evidence)
         return attachment(
             sha256=evidence.sha256,
             size_bytes=evidence.size_bytes,

@@ -13,9 +13,11 @@ from jobs import copies, storage
 from jobs.access import Actor, actor_for_person, get_packet_for
 from jobs.errors import Conflict, Gone, NotFound
 from jobs.models import AccessGrant, Job, LogEntry, Packet, PacketDownload, scope
+from jobs.packets.additions import additions_listed
 from jobs.packets.bundle import BundleError
+from jobs.selectors.deletions import deleted_note, require_kept
 from jobs.services import packet as packets
-from jobs.services import packet_sealing, sharing
+from jobs.services import packet_sealing, retention, retention_policy, sharing
 from jobs.services.additions import add_to_packet
 from jobs.services.bundle import take_bundle
 from jobs.services.downloads import Caller
@@ -24,6 +26,7 @@ from jobs.services.signing_keys import make_demo_key
 from rules.seal.bundle_check import check_bundle
 from rules.seal.report import Verification
 from tests.factories import PersonFactory
+from tests.jobs.kept_job import aged, delivered
 from tests.jobs.services.test_evidence_intake import climate, picture
 from tests.jobs.shop import Shop, eastmarch, new_id
 
@@ -189,6 +192,60 @@ def test_a_damaged_store_is_told_before_a_byte_goes_out(shop: Shop, packet: Pack
     assert caught.value.code == "original_missing"
     assert set(copies.all_kept()) == before
     assert not PacketDownload.objects.exists()
+
+
+def test_what_retention_deleted_is_left_out_and_told_and_what_is_lost_is_a_failure(
+    shop: Shop, job: Job, packet: Packet, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Photos go after a year; the run is killed before it tells the packet, and the bundle tells it then."""
+    retention_policy.set_rule(
+        actor=shop.actor("lveskel"), as_of=shop.at("18:00"), kind="photo_originals", amount=12,
+        reason="Agreed with counsel on 4 May.",
+    )  # fmt: skip
+    delivered(job, shop.at("17:00"))
+    photo = job.evidences.get(kind="photo")
+    aged()
+    later = shop.at("12:00", days=366)
+    with monkeypatch.context() as killed:
+        killed.setattr(retention, "tell_packets", lambda **_: 0)
+        retention.nightly(organisation=shop.organisation, as_of=later)
+    assert not storage.exists(photo.sha256)
+    assert not additions_listed(packet)
+
+    download = take_bundle(packet=packet, actor=shop.actor("tachterly"), as_of=later)
+    assert "data/evidence-0001.jpg" not in names(download)
+    found = verified(download)
+    assert [line for line in found.lines if line.result == "differs"] == []
+    line = found.line("originals")
+    words = deleted_note(photo.sha256)
+    assert words == "deleted under the retention policy on 6 May 2027; its SHA-256 remains"
+    assert (line.result, f"evidence-0001.jpg is {words}" in line.text) == ("not_checked", True)
+    assert found.line("additions").result == found.line("log extract").result == "agrees"
+    assert [addition.kind for addition in additions_listed(packet)] == ["retention"]
+    # Told once: the nightly run has nothing left to tell.
+    assert retention.tell_packets(organisation=shop.organisation, as_of=later) == 0
+
+    # The same page's words for the file itself.
+    with pytest.raises(Gone) as gone:
+        require_kept(photo)
+    assert (gone.value.code, gone.value.message) == ("evidence_deleted", f"This file was {words}.")
+
+    # Another original that is merely lost is no deletion.
+    lost = job.evidences.exclude(pk=photo.pk).get()
+    storage.path(lost.sha256).unlink()
+    with pytest.raises(BundleError) as caught:
+        take_bundle(packet=packet, actor=shop.actor("tachterly"), as_of=later)
+    assert caught.value.code == "original_missing"
+
+    # Ten years later the packet itself is deleted, which is told in the same words.
+    aged()
+    last = shop.at("12:00", days=3654)
+    retention.nightly(organisation=shop.organisation, as_of=last)
+    assert not storage.exists(packet.pdf_sha256)
+    with pytest.raises(Gone) as gone:
+        take_bundle(packet=packet, actor=shop.actor("tachterly"), as_of=last)
+    assert gone.value.code == "packet_deleted"
+    assert "deleted under the retention policy on 6 May 2036" in gone.value.message
 
 
 def test_a_packet_that_is_not_sealed_has_no_bundle(shop: Shop, job: Job) -> None:

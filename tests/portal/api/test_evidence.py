@@ -3,6 +3,7 @@
 import hashlib
 import io
 import uuid
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +11,7 @@ import pytest
 from django.conf import settings
 from django.test.utils import override_settings
 
-from jobs.models import Evidence, unscoped
+from jobs.models import Deletion, Evidence, scope, unscoped
 from tests.portal.api import files
 from tests.portal.cast import Answer, Caller, Cast, repr_digest
 from tests.portal.intake import OpenJob, open_job
@@ -56,6 +57,32 @@ def test_up_and_down_again_byte_for_byte(
     for other in (sibling, stranger):
         for below in ("", "/content"):
             assert other.get(path + below).codes == (404, "not_found")
+
+
+def test_a_deleted_file_is_gone_with_the_day_even_where_its_bytes_are_kept(
+    cast: Cast, technician: Caller, sibling: Caller, stranger: Caller, job: OpenJob, picture: bytes
+) -> None:
+    where = place(job)
+    row = technician.upload(where, picture).json()
+    path = where.split("?", maxsplit=1)[0]
+    at = datetime(2036, 5, 6, 3, 0, tzinfo=UTC)
+    with scope(cast.eastmarch.organisation.pk):
+        Deletion.objects.create(
+            organisation=cast.eastmarch.organisation, kind="photo_originals", why="retention",
+            words="a photo",
+            subject=f"evidence/{row['id']}/sha256", job_id=job.job, evidence_id=row["id"],
+            sha256=row["sha256"], rule="10 years from the day of delivery", due_on=at.date(),
+            plan_sha256="5a" * 32, decided_at=at, decided_by="retention", removed_at=at,
+        )  # fmt: skip
+    answer = technician.get(f"{path}/content")
+    assert answer.codes == (410, "evidence_deleted")
+    # 3:00 UTC on 6 May is the evening of 5 May in Chicago (IANA time zone database: UTC-5 in May).
+    words = "This file was deleted under the retention policy on 5 May 2036; its SHA-256 remains."
+    assert answer.json()["detail"] == words
+    # What the record has of it stays; strangers are not told even that.
+    assert technician.get(path).json() == row
+    for other in (sibling, stranger):
+        assert other.get(f"{path}/content").codes == (404, "not_found")
 
 
 def test_the_same_bytes_again_are_the_same_evidence(
