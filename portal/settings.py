@@ -69,7 +69,9 @@ def _database() -> dict[str, Any]:
             # Writers queue for the lock instead of failing half way: IMMEDIATE takes it at the start.
             "transaction_mode": "IMMEDIATE",
             "timeout": 20,
-            "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON;",
+            # recursive_triggers: INSERT OR REPLACE would otherwise delete a guarded row without its guard.
+            "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON; "
+            "PRAGMA recursive_triggers=ON;",
         },
     }
 

@@ -65,6 +65,19 @@ def job(at: Location, by: Person, number: str = "EM-2026-0417", **fields: Any) -
     )
 
 
+def job_beside(first: Job, by: Person, number: str = "EM-2026-0418") -> Job:
+    """Another order of the same car."""
+    order = RepairOrder.objects.create(
+        organisation=first.organisation, number=number, location=first.location, vehicle=first.order.vehicle,
+        customer_name="P. Larkhill", opened=RecordedMoment.exact(NOON), odometer_in={}, received_at=NOON,
+        created_by=by,
+    )  # fmt: skip
+    return Job.objects.create(
+        organisation=first.organisation, order=order, location=first.location, number=number,
+        vin_reversed=first.vin_reversed, opened_at=NOON,
+    )  # fmt: skip
+
+
 def evidence(of: Job, by: Person, number: int = 1, **fields: Any) -> Evidence:
     values = {
         "kind": "photo", "stage": "intake", "sha256": f"{number:064x}", "size_bytes": 200_000,
