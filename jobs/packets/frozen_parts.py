@@ -5,7 +5,7 @@ from typing import Final
 
 from jobs.models import Device, Packet, PacketDownload
 from jobs.packets.neighbours import of_others
-from jobs.packets.outside import free_texts, own_words
+from jobs.packets.outside import own_words
 from jobs.packets.source import DeviceName, PacketSource, ProducedCopy
 from jobs.packets.strangers import Known, strings_in
 from rules.canonical import to_plain
@@ -20,7 +20,7 @@ def known_of(packet: Packet, source: PacketSource) -> Known:
     return Known(
         vin=source.facts.vehicle.vin,
         job_id=source.facts.job_id,
-        others=of_others(packet.job, free_texts(source)),
+        others=of_others(packet.job),
         own=own_words(source) if is_insurer else {},
         hides_owner=is_insurer,
     )

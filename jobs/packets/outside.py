@@ -1,6 +1,8 @@
 """A packet for outside hands: others' things replaced before judging, originals holding them left out."""
 
+import codecs
 import io
+import json
 import re
 from collections.abc import Callable, Iterable
 from dataclasses import replace
@@ -9,7 +11,7 @@ from typing import Any, Final
 import pikepdf
 
 from jobs.packets.source import EnclosedFile, PacketSource
-from jobs.packets.strangers import Known, Replacer, fold, has_vin_of_another, phrases
+from jobs.packets.strangers import Known, Replacer, compared, fold, has_vin_of_another, strings_in
 from rules.assess import assess
 from rules.canonical import from_plain, to_plain
 from rules.facts import JobFacts, Photo
@@ -38,24 +40,6 @@ def own_words(source: PacketSource) -> dict[str, str]:
     last = order.customer_name.split()[-1:] if len(order.customer_name.split()) > 1 else []
     words |= {fold(name): "the customer" for name in last if len(fold(name)) >= 4}
     return {text: word for text, word in words.items() if len(text) >= 3}
-
-
-def free_texts(source: PacketSource) -> tuple[str, ...]:
-    """Every text in which somebody may have written a name."""
-    facts = source.facts
-    found: list[str] = []
-    for line in facts.estimate_lines:
-        found.append(line.text)
-    for waiver in facts.waivers:
-        found += [waiver.reason, waiver.instead]
-    for refusal in facts.refusals:
-        found += [refusal.refused_by_name, refusal.lamp_state]
-    found += [item.text for item in facts.explanations]
-    found += [item.result_text for item in facts.sessions]
-    found += [item.void_reason for item in facts.floor_surveys]
-    found += [item.file_name for item in (*facts.photos, *facts.files)]
-    found += [file.set_aside_reason for file in source.files]
-    return tuple(text for text in found if text)
 
 
 def for_outside(
@@ -149,15 +133,27 @@ def kind_in_bytes(data: bytes, media_type: str, known: Known) -> str:
         if text is None:
             return ANOTHERS
     elif media_type.startswith(_TEXT_TYPES) and len(data) <= MOST_TEXT_BYTES:
-        text = data.decode("utf-8", "replace")
+        text = _plain_text(data, media_type)
     else:
         return ""
     if has_vin_of_another(text, known.vin):
         return ANOTHERS
-    said = {phrase for line in text.splitlines() for phrase in phrases(line)}
-    if said & known.others.keys():
+    said = {compared(phrase) for phrase in known.said_in(text)}
+    if any(phrase in known.others for phrase in said):
         return ANOTHERS
-    return CUSTOMERS if said & known.own.keys() else ""
+    return CUSTOMERS if said else ""
+
+
+def _plain_text(data: bytes, media_type: str) -> str:
+    """A text file's text; of JSON also what its strings say, however their letters are written."""
+    is_wide = data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
+    text = data.decode("utf-16" if is_wide else "utf-8-sig", "replace")
+    if media_type != "application/json":
+        return text
+    try:
+        return "\n".join((text, *strings_in(json.loads(text))))
+    except (ValueError, RecursionError):
+        return text
 
 
 def pdf_text(data: bytes) -> str | None:
@@ -199,7 +195,7 @@ def _log_paths(source: PacketSource, known: Known, replacer: Replacer) -> tuple[
     last = -1
     for line in source.log:
         told = f"{line.entry} {line.target}"
-        names = (known.others.keys() | known.own.keys()) & phrases(told)
+        names = known.said_in(told)
         hit = names or has_vin_of_another(told, known.vin) or any(old in told for old in replacer.hashes)
         # The hash over all facts as they were: with the rest known, what was replaced could be tried.
         hit = hit or (replacer.touched and line.what == VERDICT_COMPUTED)

@@ -6,7 +6,8 @@ since it would let the text be guessed.
 """
 
 import re
-from collections.abc import Callable, Iterable, Mapping
+import unicodedata
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final
 
@@ -18,7 +19,11 @@ VIN_FORM: Final = re.compile(
     r"(?<![A-Za-z0-9])(?=(?:[A-Za-z]*[0-9]){4})[A-HJ-NPR-Za-hj-npr-z0-9]{17}(?![A-Za-z0-9])"
 )
 _WORD: Final = re.compile(r"[^\W_]+(?:[.'’@+-][^\W_]+)*\.?")
+_MEETING: Final = re.compile(r"[^\W\d_](?=\d)|\d(?=[^\W\d_])")
+_NOT_COMPARED: Final = re.compile(r"[\W_]+")
 LONGEST_NAME_WORDS: Final = 6
+# Up to this length a name may be broken across lines.
+WHOLE_TEXT: Final = 4000
 # Shorter ones would be found everywhere (project default).
 SHORTEST_NAME: Final = 4
 
@@ -34,9 +39,10 @@ class Known:
     Attributes:
         vin: of the packet's own car.
         job_id: of the packet's own job.
-        others: text (folded, see ``fold``) -> what it is: another customer, vehicle (plate) or order.
-        own: texts of the own customer to replace (folded) -> words for them.
+        others: text -> what it is: another customer, vehicle (plate) or order. Kept as ``compared``.
+        own: texts of the own customer to replace -> words for them. Kept as ``compared``.
         hides_owner: whether a refusal's name is replaced where the owner signed.
+        beginnings: how the first word of a text that names one of them may read.
     """
 
     vin: str
@@ -44,6 +50,47 @@ class Known:
     others: Mapping[str, str] = field(default_factory=dict)
     own: Mapping[str, str] = field(default_factory=dict)
     hides_owner: bool = False
+    beginnings: frozenset[str] = field(init=False, repr=False, default=frozenset())
+
+    def __post_init__(self) -> None:
+        begins: set[str] = set()
+        for name in ("others", "own"):
+            kept: dict[str, str] = {}
+            for text, words in getattr(self, name).items():
+                whole = compared(text)
+                kept[whole] = words
+                begins.update(_beginnings(text, whole))
+            object.__setattr__(self, name, kept)
+        object.__setattr__(self, "beginnings", frozenset(begins))
+
+    def said_in(self, text: str) -> set[str]:
+        """Phrases of ``text`` that name somebody or something known, as they are spelled there (folded).
+
+        A long text is looked through line by line, and a line that no such name begins in is passed over.
+        """
+        found: set[str] = set()
+        for piece in (text,) if len(text) <= WHOLE_TEXT else text.splitlines():
+            if not self.beginnings.isdisjoint(map(compared, _WORD.findall(piece))):
+                found |= {phrase for phrase in phrases(piece) if self._is_known(compared(phrase))}
+        return found
+
+    def _is_known(self, text: str) -> bool:
+        return text in self.others or text in self.own
+
+
+def compared(text: str) -> str:
+    """A name, plate or number by its letters and digits alone: however blanks, dots and dashes are set."""
+    plain = text if text.isascii() else unicodedata.normalize("NFKC", text)
+    return _NOT_COMPARED.sub("", plain.casefold())
+
+
+def _beginnings(text: str, whole: str) -> Iterator[str]:
+    """The first word of a text, the whole, and where letters and digits meet, each part up to there."""
+    first = _WORD.search(text)
+    if first is not None:
+        yield compared(first.group())
+    yield whole
+    yield from (whole[: place.start() + 1] for place in _MEETING.finditer(whole))
 
 
 def fold(text: str) -> str:
@@ -108,12 +155,10 @@ class Replacer:
     def text(self, text: str) -> str:
         """A free text with other people's identifiers replaced."""
         changed = VIN_FORM.sub(self._vin, text)
-        for phrase in sorted(phrases(changed), key=lambda found: (-len(found), found)):
-            known = self.known.own.get(phrase)
-            if known is None and phrase in self.known.others:
-                known = self.word(self.known.others[phrase], phrase)
-            if known is not None:
-                changed = _spelled(phrase).sub(known, changed)
+        for phrase in sorted(self.known.said_in(changed), key=lambda found: (-len(found), found)):
+            text_of = compared(phrase)
+            words = self.known.own.get(text_of) or self.word(self.known.others[text_of], text_of)
+            changed = _spelled(phrase).sub(words, changed)
         return changed
 
     def _vin(self, found: re.Match[str]) -> str:

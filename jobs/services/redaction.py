@@ -26,7 +26,7 @@ from jobs.packets.redacting import (
 )
 from jobs.packets.redaction_search import Hit, Term, found_in, hits, terms_of
 from jobs.packets.source import EnclosedFile, PacketSource, WithheldItem
-from jobs.packets.strangers import Known, has_vin_of_another, phrases, strings_in
+from jobs.packets.strangers import Known, has_vin_of_another, strings_in
 from jobs.services import painting, recording, values
 from jobs.services.packet import TASK, sealed_bytes
 from jobs.services.painting import PictureChoice
@@ -315,12 +315,11 @@ def _of_others(opened: Sealed, packet: Packet, names: EntryNames, gone: set[str]
         if not path.startswith(("packs/", "packet/"))
     }
     vin = _vin(opened)
-    others = of_others(packet.job, (text for found in texts.values() for text in found))
-    known = Known(vin=vin, job_id=source.facts.job_id, others=others)
+    known = Known(vin=vin, job_id=source.facts.job_id, others=of_others(packet.job))
     paths = [
         path
         for path, found in texts.items()
-        if any(has_vin_of_another(text, vin) or phrases(text) & others.keys() for text in found)
+        if any(has_vin_of_another(text, vin) or known.said_in(text) for text in found)
     ]
     paths += [
         f"files/{file.name}"
