@@ -29,6 +29,7 @@ STYLE: Final = Path(__file__).parent / "style"
 
 # The last thing of page 1 carries this id.
 PAGE_1_END: Final = "page-1-end"
+# In the page's own head: a style sheet handed over beside the page would count for less than the page's own.
 TIGHTER: Final = '<link rel="stylesheet" href="packet:style/tight.css">'
 
 # Exit codes that the parent turns into its own errors.
@@ -124,13 +125,23 @@ def _refuse_network(event: str, _: tuple[object, ...]) -> None:
 
 
 def laid_out(text: str, fetcher: PacketFetcher, options: dict[str, Any]) -> Document:
-    """The pages; set closer once more where the end of page 1 would fall on page 2."""
+    """The pages; set closer where the end of page 1 would fall on page 2.
+
+    That is tried with page 1 alone: laying out forty pages to learn it would double the work of most packets.
+    """
+    to_end, mark, after = text.partition(f'id="{PAGE_1_END}"')
+    if not mark:
+        return _layout(text, fetcher, options)
+    page_1 = to_end + mark + after[: after.index("</div>")]
+    tight = text.replace("</head>", f"{TIGHTER}</head>", 1)
+    if not _ends_on_page_1(_layout(page_1, fetcher, options)):
+        return _layout(tight, fetcher, options)
     document = _layout(text, fetcher, options)
-    has_end = any(PAGE_1_END in found.anchors for found in document.pages)
-    if not has_end or PAGE_1_END in document.pages[0].anchors:
-        return document
-    # A style sheet handed over beside the page would count for less than the page's own.
-    return _layout(text.replace("</head>", f"{TIGHTER}</head>", 1), fetcher, options)
+    return document if _ends_on_page_1(document) else _layout(tight, fetcher, options)
+
+
+def _ends_on_page_1(document: Document) -> bool:
+    return PAGE_1_END in document.pages[0].anchors
 
 
 def _layout(text: str, fetcher: PacketFetcher, options: dict[str, Any]) -> Document:
