@@ -14,6 +14,7 @@ from django.db import InterfaceError, OperationalError, close_old_connections
 
 from jobs import outbox
 from jobs.moment import machine_now, now
+from jobs.services.answers import forget_answers
 from jobs.services.copying import sweep_copies
 from jobs.services.sharing_ends import write_down_ends
 from jobs.tasks import BURIERS
@@ -51,6 +52,7 @@ class Rounds:
         if time.monotonic() >= self._sweep_next_s:
             self._sweep_next_s = time.monotonic() + SWEEP_S
             sweep_copies(as_of=now())
+            forget_answers(as_of=now())
 
 
 def keep_going(stop: threading.Event, step: Callable[[], float | None], *, away_s: float = AWAY_S) -> None:

@@ -1,8 +1,9 @@
 """Blanking what the record's own rows hold of a customer, and shortening addresses of downloads."""
 
 import json
+import re
 from datetime import datetime
-from typing import Final
+from typing import Any, Final
 
 from jobs.models import (
     Assessment,
@@ -19,11 +20,13 @@ from jobs.models import (
 )
 from jobs.selectors.deletions import note_of_packet
 from jobs.selectors.download_addresses import old_addresses, shortened
+from jobs.services.answers import forget_answers_about
 from jobs.services.person_keys import destroy
 from jobs.services.retention_plan import ERASED
 from jobs.services.retention_policy import rules_of
 
 KEY_SUBJECT: Final = "customer/{job}"
+_CODE: Final = re.compile(r"[a-z0-9_]+")
 
 
 def blank_customer(row: Deletion, *, as_of: datetime) -> None:
@@ -39,6 +42,7 @@ def blank_customer(row: Deletion, *, as_of: datetime) -> None:
     refusals = Refusal.objects.filter(job=job)
     names = {order.customer_name, *refusals.values_list("refused_by_name", flat=True)} - {ERASED, ""}
     _blank_facts(job, names)
+    forget_answers_about({*names, order.customer_contact, car.plate})
     refusals.exclude(refused_by_name=ERASED).update(refused_by_name=ERASED)
     RepairOrder.objects.filter(pk=order.pk).update(customer_name=ERASED, customer_contact="")
     others = RepairOrder.objects.filter(vehicle=car).exclude(customer_name=ERASED)
@@ -56,14 +60,29 @@ def _blank_facts(job: Job, texts: set[str]) -> None:
     """
     if Refusal.objects.filter(job=job).exists():
         FactsOnFile.objects.filter(job=job).update(data=b"")
+    if not texts:
+        return
+    # Longer ones first: one may be a part of another.
+    words = "|".join(re.escape(text) for text in sorted(texts, key=len, reverse=True))
+    named = re.compile(rf"(?<!\w)(?:{words})(?!\w)")
     for kept in Assessment.objects.filter(job=job):
-        plain = kept.result
-        for text in sorted(texts, key=len, reverse=True):
-            quoted = json.dumps(text, ensure_ascii=False)
-            # A very short name would be found inside other words.
-            plain = plain.replace(*((quoted[1:-1], ERASED) if len(text) > 3 else (quoted, f'"{ERASED}"')))
-        if plain != kept.result:
+        before = json.loads(kept.result)
+        after = _without(before, named)
+        if after != before:
+            plain = json.dumps(after, ensure_ascii=False, separators=(",", ":"), sort_keys=True)
             Assessment.objects.filter(pk=kept.pk).update(result=plain)
+
+
+def _without(value: Any, named: re.Pattern[str], key: str = "") -> Any:
+    """The same with the names replaced in what is written; keys and codes stay, whoever is called so."""
+    if isinstance(value, str):
+        is_code = key != "person" and _CODE.fullmatch(value)
+        return value if is_code else named.sub(ERASED, value)
+    if isinstance(value, dict):
+        return {name: _without(item, named, name) for name, item in value.items()}
+    if isinstance(value, list):
+        return [_without(item, named, key) for item in value]
+    return value
 
 
 def _unredacted_left(job: Job) -> bool:

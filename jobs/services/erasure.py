@@ -1,7 +1,7 @@
 """Erasing a customer: key, unredacted files and rows go; the log and redacted packets check as before."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Final
 from uuid import UUID
@@ -16,7 +16,7 @@ from jobs.selectors.holds import holds_over
 from jobs.selectors.stored_names import Place, places_of
 from jobs.services import recording, values
 from jobs.services.retention import Outcome, carry_out
-from jobs.services.retention_plan import ERASED, Item, Kept, Plan, packet_items
+from jobs.services.retention_plan import ERASED, Item, Plan, packet_items
 from jobs.services.values import refused
 
 ERASER_ROLES: Final = ("quality_manager", "operations_manager")
@@ -47,12 +47,11 @@ def erasure_plan(*, job: Job, as_of: datetime, evidence: tuple[UUID, ...] = ()) 
     done = set(standing.values_list("subject", flat=True))
     today = as_of.astimezone(ZoneInfo(job.location.tz)).date()
     items = [item for item in _items(job, today, evidence) if item.subject not in done]
-    kept, free = _needed_by_others(items)
     unfinished = sorted(standing.filter(removed_at__isnull=True).values_list("subject", flat=True))
     return Plan(
         organisation_id=job.organisation_id,
-        items=tuple(sorted(free, key=lambda item: (item.kind == "customer_data", item.subject))),
-        kept=tuple(sorted(kept, key=lambda one: one.item.subject)),
+        items=tuple(sorted(items, key=lambda item: (item.kind == "customer_data", item.subject))),
+        kept=(),
         unfinished=tuple(unfinished),
     )
 
@@ -77,7 +76,9 @@ def erase_customer(*, job: Job, actor: Actor, as_of: datetime, entry: ErasureEnt
     with transaction.atomic():
         detail = {"reason": reason, "plan": plan.sha256, "files": len(plan.items)}
         recording.log(actor=actor, as_of=as_of, what="customer.erasure_asked", job=job, detail=detail)
-    return carry_out(plan, organisation=job.organisation, as_of=as_of, who=actor.person.login, why="erasure")
+    shared = _shared(plan.items)
+    done = carry_out(plan, organisation=job.organisation, as_of=as_of, who=actor.person.login, why="erasure")
+    return replace(done, shared=shared)
 
 
 def _require_free(job: Job, plan: Plan) -> None:
@@ -154,14 +155,13 @@ def _files(job: Job, named: tuple[UUID, ...]) -> list[Evidence]:
     ]
 
 
-def _needed_by_others(items: list[Item]) -> tuple[list[Kept], list[Item]]:
-    ours = {item.subject for item in items}
-    places = places_of(item.sha256 for item in items)
-    kept, free = [], []
-    for item in items:
-        others = {place for place in places.get(item.sha256, ()) if place.subject not in ours}
-        if item.sha256 and others:
-            kept.append(Kept(item=item, because="the same bytes are still needed elsewhere"))
-        else:
-            free.append(item)
-    return kept, free
+def _shared(items: Iterable[Item]) -> tuple[str, ...]:
+    """Things whose bytes another record holds too: given up here, they stay stored until that one lets go."""
+    told = [item for item in items if item.sha256]
+    ours = {item.subject for item in told}
+    places = places_of(item.sha256 for item in told)
+    return tuple(
+        item.subject
+        for item in told
+        if any(place.subject not in ours for place in places.get(item.sha256, ()))
+    )

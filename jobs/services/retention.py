@@ -44,6 +44,7 @@ class Outcome:
         removed: subjects that are gone; stopped: those that a hold stopped in between.
         waiting: decided, but the same bytes had just arrived anew; the next run looks again.
         told: additions to packets that were made.
+        shared: given up by an erasure while another record holds the same bytes, which therefore stay.
     """
 
     plan_sha256: str
@@ -51,6 +52,7 @@ class Outcome:
     stopped: tuple[str, ...]
     waiting: tuple[str, ...]
     told: int
+    shared: tuple[str, ...] = ()
 
 
 def run_retention(

@@ -91,11 +91,14 @@ class ErasureBody(JsonBody):
 
 
 class ErasureShape(serializers.Serializer[Any]):
+    """``shared``: given up for this job; another record holds the same bytes, which stay with it."""
+
     plan = serializers.CharField(source="plan_sha256")
     removed = serializers.ListField(child=serializers.CharField())
     stopped = serializers.ListField(child=serializers.CharField())
     waiting = serializers.ListField(child=serializers.CharField())
     additions = serializers.IntegerField(source="told")
+    shared = serializers.ListField(child=serializers.CharField())
 
 
 class JobErasure(Resource):
