@@ -1,5 +1,6 @@
 """What was handed to whom, when, with which hash, under which grant; and the data of a custodian's form."""
 
+import unicodedata
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from typing import Any, Final
@@ -93,7 +94,9 @@ def safe_cell(value: object) -> str:
     RFC 4180 quotes the rest; line breaks inside a cell become blanks.
     """
     text = " ".join(str(value).splitlines()) if isinstance(value, str) else str(value)
-    return f"'{text}" if text.startswith(_FORMULA) or text.lstrip().startswith(_FORMULA) else text
+    # Full-width signs are taken for the plain ones by some programs.
+    plain = unicodedata.normalize("NFKC", text)
+    return f"'{text}" if plain.startswith(_FORMULA) or plain.lstrip().startswith(_FORMULA) else text
 
 
 def production_csv(lines: tuple[ProductionLine, ...]) -> bytes:
