@@ -37,11 +37,16 @@ def shared_by(nodeid: str) -> str:
     return nodeid.partition("::")[0]
 
 
-def turn_of(item: pytest.Item) -> int:
-    """Slow tests come before fast ones, which then fill what is left."""
-    if not item.get_closest_marker("slow"):
+def in_turn(items: list[pytest.Item]) -> list[pytest.Item]:
+    """Files with slow tests come before the others, which then fill what is left; each in its own order."""
+    slow = {item.nodeid.partition("::")[0] for item in items if item.get_closest_marker("slow")}
+    return sorted(items, key=lambda item: turn_of(item.nodeid.partition("::")[0], slow))
+
+
+def turn_of(file: str, slow: set[str]) -> int:
+    if file not in slow:
         return len(FIRST) + 1
-    return next((n for n, folder in enumerate(FIRST) if item.nodeid.startswith(folder)), len(FIRST))
+    return next((n for n, folder in enumerate(FIRST) if file.startswith(folder)), len(FIRST))
 
 
 class WholeFiles(LoadScopeScheduling):
@@ -53,7 +58,7 @@ class WholeFiles(LoadScopeScheduling):
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    items.sort(key=turn_of)
+    items[:] = in_turn(items)
 
 
 @pytest.hookimpl(optionalhook=True)

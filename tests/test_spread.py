@@ -28,11 +28,21 @@ def test_what_stays_together(one: str, other: str, together: bool) -> None:
     assert (shared_by(one) == shared_by(other)) is together
 
 
-def test_slow_ones_come_first(request: pytest.FixtureRequest) -> None:
-    """The order that this run was given: no slow test stands behind a fast one."""
-    slow = [item.get_closest_marker("slow") is not None for item in request.session.items]
-    assert slow == sorted(slow, reverse=True)
-    assert [turn_of(item) for item in request.session.items] == sorted(map(turn_of, request.session.items))
+def test_files_with_slow_tests_come_first(request: pytest.FixtureRequest) -> None:
+    """The order that this run was given: no file with a slow test stands behind one without."""
+    files = list(dict.fromkeys(item.nodeid.partition("::")[0] for item in request.session.items))
+    slow = {
+        item.nodeid.partition("::")[0] for item in request.session.items if item.get_closest_marker("slow")
+    }
+    assert [file in slow for file in files] == sorted((file in slow for file in files), reverse=True)
+
+
+def test_the_longest_start_first() -> None:
+    slow = {"tests/browser/test_pages.py", "tests/jobs/test_work.py"}
+    turns = [
+        turn_of(file, slow) for file in ("tests/browser/test_pages.py", "tests/jobs/test_work.py", "a.py")
+    ]
+    assert turns == sorted(set(turns))
 
 
 @pytest.mark.slow
