@@ -48,6 +48,7 @@ def certificate(
     end: datetime = END,
     authority: bool = False,
     usage: bool = True,
+    may_sign: bool = True,
     hash_name: str = "sha256",
 ) -> bytes:
     """DER of a certificate for ``key``; signed by itself where no issuer (name, key) is given."""
@@ -72,6 +73,6 @@ def certificate(
             False,
         )  # fmt: skip
         builder = builder.add_extension(
-            x509.KeyUsage(digital_signature=True, key_cert_sign=authority, **flags), critical=True
+            x509.KeyUsage(digital_signature=may_sign, key_cert_sign=authority, **flags), critical=True
         )
     return builder.sign(by_key, HASHES[hash_name]).public_bytes(Encoding.DER)

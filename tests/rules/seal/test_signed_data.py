@@ -119,45 +119,45 @@ def test_what_openssl_signs_is_read(tmp_path: Path) -> None:
             check_signature(der, DIGEST)
 
 
-def refused(der: bytes, words: str) -> None:
+def check_refused(der: bytes, words: str) -> None:
     with pytest.raises(SignatureFault, match=words):
         check_signature(der, DIGEST)
 
 
 def test_attributes_left_out_twice_or_out_of_order() -> None:
     kind, digest, named = attributes(own())
-    refused(made(told=[digest, named]), "kind of what is signed is not signed")
-    refused(made(told=[kind, named]), "hash of what is signed is not signed")
-    refused(made(told=[kind, digest]), "certificate is not signed")
-    refused(made(told=[kind, digest, digest, named]), "stands twice")
+    check_refused(made(told=[digest, named]), "kind of what is signed is not signed")
+    check_refused(made(told=[kind, named]), "hash of what is signed is not signed")
+    check_refused(made(told=[kind, digest]), "certificate is not signed")
+    check_refused(made(told=[kind, digest, digest, named]), "stands twice")
     encodings = sorted(one.dump() for one in attributes(own()))
     whole = made()
     assert b"".join(encodings) in whole
-    refused(whole.replace(b"".join(encodings), b"".join(reversed(encodings))), "not in their order")
+    check_refused(whole.replace(b"".join(encodings), b"".join(reversed(encodings))), "not in their order")
     two = cms.CMSAttribute({"type": "message_digest", "values": [b"x" * 32, DIGEST]})
-    refused(made(told=[kind, two, named]), "exactly one value")
+    check_refused(made(told=[kind, two, named]), "exactly one value")
 
 
 def test_a_certificate_cannot_be_exchanged() -> None:
     """Same name, number and key, another certificate: its hash is signed (RFC 5035)."""
     first, second = own(), certificate(private_key(), usage=False)
     kind, digest, _ = attributes(first)
-    refused(made(told=[kind, digest, signing_certificate(second)]), "made for another certificate")
+    check_refused(made(told=[kind, digest, signing_certificate(second)]), "made for another certificate")
     explicit = {"hash_algorithm": algos.DigestAlgorithm({"algorithm": "sha256"})}
     weak = {"hash_algorithm": algos.DigestAlgorithm({"algorithm": "sha1"})}
     for named in (explicit, weak):
         made_with = made(told=[kind, digest, signing_certificate(first, **named)])
         if named is weak:
-            refused(made_with, "not strict DER")
+            check_refused(made_with, "not strict DER")
 
 
 def test_signatures_of_another_key_or_over_something_else() -> None:
-    refused(made(key=private_key(number=1)), "does not hold")
+    check_refused(made(key=private_key(number=1)), "does not hold")
 
     def other_digest(info: cms.SignerInfo, data: cms.SignedData) -> None:
         info["signature"] = bytes(256)
 
-    refused(made(other_digest), "does not hold")
+    check_refused(made(other_digest), "does not hold")
 
 
 def test_other_algorithms_and_counts() -> None:
@@ -176,19 +176,21 @@ def test_other_algorithms_and_counts() -> None:
     def something_beside(info: cms.SignerInfo, data: cms.SignedData) -> None:
         info["unsigned_attrs"] = cms.CMSAttributes([attribute("message_digest", b"x" * 32)])
 
-    refused(made(weak_hash), "another hash than SHA-256")
-    refused(made(other_signature), "another kind of signature")
-    refused(made(content_inside), "not strict DER|something else")
-    refused(made(no_certificates), "certificate of the signer is not in the signature")
-    refused(made(something_beside), "beside the signature is no time stamp")
+    check_refused(made(weak_hash), "another hash than SHA-256")
+    check_refused(made(other_signature), "another kind of signature")
+    check_refused(made(content_inside), "not strict DER|something else")
+    check_refused(made(no_certificates), "certificate of the signer is not in the signature")
+    check_refused(made(something_beside), "beside the signature is no time stamp")
 
 
 def test_a_key_that_may_not_sign() -> None:
     """Key usage of another kind (RFC 5280 section 4.2.1.3)."""
-    der = certificate(private_key(), authority=True)
-    usage = x509.Certificate.load(der).key_usage_value
-    if usage is not None and "digital_signature" not in usage.native:
-        refused(made(der=der), "does not allow its key to sign")
+    other = certificate(private_key(), authority=True, may_sign=False)
+    allowed = x509.Certificate.load(other).key_usage_value
+    assert allowed is not None
+    assert "digital_signature" not in allowed.native
+    check_refused(made(der=other), "does not allow its key to sign")
+    check_signature(made(der=certificate(private_key(), authority=True)), DIGEST)
 
 
 def test_no_signature_at_all() -> None:
