@@ -7,6 +7,7 @@ floors and adhesive stand in the tests of the checks with their sources.
 import io
 import json
 import math
+import shutil
 from pathlib import Path
 
 import numpy as np
@@ -16,10 +17,18 @@ from django.core.management import call_command
 from scipy.optimize import least_squares
 
 from jobs.rehearsal.scenario import read_scenario
+from tests.jobs.packets.outside_leaks import look_through
 
 pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("own_database")]
 
 FOLDER = Path(settings.BASE_DIR) / "fixtures" / "scenarios"
+# In these at least a record holds something of another car or job.
+OF_OTHERS = frozenset(
+    {
+        "another_cars_final_scan.yaml", "one_drive_log_for_two_cars.yaml", "pictures_that_look_alike.yaml",
+        "same_picture_file_in_two_jobs.yaml",
+    }
+)  # fmt: skip
 FILES = sorted(path.name for path in FOLDER.glob("*.yaml"))
 
 
@@ -31,13 +40,27 @@ def test_there_are_scenarios() -> None:
 def test_a_scenario_holds(name: str) -> None:
     told, status = io.StringIO(), 0
     try:
-        call_command("rehearse", str(FOLDER / name), stdout=told)
+        call_command("rehearse", str(FOLDER / name), "--keep", stdout=told)
     except SystemExit as ended:
         status = int(str(ended.code))
     answer = json.loads(told.getvalue())["files"][0]
     assert answer.get("faults", []) == []
-    assert answer["differences"] == []
-    assert status == 0
+    database = Path(answer["kept_in"])
+    try:
+        assert answer["differences"] == []
+        assert status == 0
+        nothing_of_others_leaves(name, database)
+    finally:
+        shutil.rmtree(database.parent, ignore_errors=True)
+
+
+def nothing_of_others_leaves(name: str, database: Path) -> None:
+    """In no packet for outside hands of any job whose facts hold something of another job or car."""
+    looked = look_through(database)
+    assert looked.leaks == ()
+    assert looked.packets == 3 * len(looked.jobs)
+    if looked.jobs or name in OF_OTHERS:
+        assert looked.kept_back > 0
 
 
 @pytest.mark.parametrize("name", FILES)
