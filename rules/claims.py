@@ -47,6 +47,7 @@ _WHATS: Final = {
     "started": "start of",
     "ended": "end of",
     "done": "end of",
+    "customer_told_at": "telling the owner of",
     "out_at": "departure of",
     "back_at": "return of",
     "first sample": "start of",

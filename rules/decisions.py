@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Mapping
 
 from rules.checks.base import RequiredProcedure
-from rules.departure import departure
+from rules.departure import departure, first_release_at
 from rules.facts import JobFacts, Person, Refusal, Session, Waiver, live
 from rules.packs.model import Proof
 from rules.result import Decision
@@ -95,6 +95,12 @@ def too_late(facts: JobFacts, decision: Waiver | Refusal) -> bool:
     return not any(happened_before(decision.at, item.at) == "true" for item in releases)
 
 
+def _late_note(facts: JobFacts) -> str:
+    if first_release_at(facts) is None:
+        return "late note: the car left without a release, so none relied on it"
+    return "late note: signed after the release that it should have supported"
+
+
 def _waiver(waiver: Waiver, facts: JobFacts, required: Required) -> Decision:
     current = required.get(waiver.procedure_id)
     why = _why_no_waiver(waiver, facts, current, required)
@@ -120,7 +126,7 @@ def _why_no_waiver(
     if not proof.waivable:
         return "this proof is marked as not waivable"
     if too_late(facts, waiver):
-        return "late note: signed after the release that it should have supported"
+        return _late_note(facts)
     if len(waiver.reason.strip()) < SHORTEST_REASON_CHARACTERS:
         return f"the reason is shorter than {SHORTEST_REASON_CHARACTERS} characters"
     return _why_not_this_giver(waiver, facts, proof, current, required)
@@ -174,7 +180,7 @@ def _why_no_refusal(refusal: Refusal, facts: JobFacts, current: RequiredProcedur
     if current is None:
         return "the job requires no such procedure"
     if too_late(facts, refusal):
-        return "late note: signed after the release that it should have supported"
+        return _late_note(facts)
     if not current.procedure.refusable:
         return "this procedure is marked as not refusable"
     if not facts.refusal_allowed:

@@ -37,5 +37,7 @@ def signature_line(pdf: bytes, key_sha256: str, *, is_copy: bool = False) -> Lin
 
 def _good(found: SealFound) -> str:
     at = "" if found.claimed_at is None else f" It says it was made {found.claimed_at:%Y-%m-%d %H:%M} UTC."
-    stamp = " Its time stamp was not looked into." if found.time_stamp else ""
+    stamp = " It carries no time stamp: that time is by the signer's own clock."
+    if found.time_stamp:
+        stamp = " Its time stamp was not looked into."
     return f"Every byte of the PDF is under the signature of the same key.{at}{stamp}"

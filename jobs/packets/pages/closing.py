@@ -1,5 +1,6 @@
 """The last chapters: log, packs with their text, words, the custodian's form, additions, production."""
 
+from datetime import timedelta
 from typing import Any, Final
 
 from jobs.packets.manifest import grouped
@@ -36,12 +37,28 @@ def packs_view(context: PageContext) -> dict[str, Any]:
                 "file": pack_file_name(pack),
                 "hash": [grouped(pack.sha256[:32]), grouped(pack.sha256[32:])],
                 "used": (pack.pack, pack.edition) in used,
+                "force": _in_force(context, pack),
                 "withdrawn": times.day_text(pack.withdrawn_on) if pack.withdrawn_on else "",
             }
             for pack in context.source.packs
         ],
         "texts": [_text(pack) for pack in context.source.packs if (pack.pack, pack.edition) in used],
     }
+
+
+def _in_force(context: PageContext, pack: PackText) -> str:
+    """From which local day the edition is in force, and which edition of those enclosed followed it."""
+    edition = context.edition(pack.pack, pack.edition)
+    if edition is None:
+        return ""
+    begins = edition.in_force_from
+    later = [
+        other.in_force_from
+        for other in context.editions
+        if other.pack == pack.pack and other.in_force_from > begins
+    ]
+    text = f"in force from {times.day_text(begins)}"
+    return f"{text} to {times.day_text(min(later) - timedelta(days=1))}" if later else text
 
 
 def _text(pack: PackText) -> dict[str, str]:

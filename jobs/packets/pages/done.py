@@ -4,10 +4,11 @@ from typing import Final
 
 from jobs.packets.pages import times
 from jobs.packets.pages.context import PageContext
-from jobs.packets.pages.words import counted, sentence_case
-from rules.display import number_name, value_text, with_unit
+from jobs.packets.pages.words import counted, plain, sentence_case
+from rules.display import limit_text, number_name, place_of, value_text, with_unit
+from rules.explain import VERDICT_WORDS
 from rules.facts import live
-from rules.result import Requirement
+from rules.result import ProcedureResult, Requirement
 from rules.verdict import Finding, Number
 
 # Checks whose numbers a reader wants first, and how many of them (project default).
@@ -17,6 +18,8 @@ KEY_CHECKS: Final = {
     "value": 2,
     "thrust_angle": 1,
 }
+# Of earlier attempts page 1 tells the last ones; chapter 5 tells all.
+SHOWN_ATTEMPTS: Final = 2
 
 
 def done_text(context: PageContext, requirement: Requirement) -> str:
@@ -44,7 +47,17 @@ def _session_text(context: PageContext, requirement: Requirement) -> str:
     ended = governing.ended.high if governing.ended else None
     when = times.span(governing.place, governing.started.high, ended)
     who = context.name(governing.performed_by)
-    return f"{when}, {who}, attempt {governing.attempt} of {len(attempts)}."
+    number = f"attempt {governing.attempt} of {len(attempts)}"
+    return ". ".join((f"{when}, {who}, {number}", *_other_attempts(result))) + "."
+
+
+def _other_attempts(result: ProcedureResult | None) -> list[str]:
+    """How the attempts ended that count for nothing: ``Attempt 1 failed: not met``."""
+    others = [attempt for attempt in result.attempts if not attempt.governs] if result else []
+    return [
+        f"Attempt {item.attempt} {plain(item.result)}: {VERDICT_WORDS[item.verdict]}"
+        for item in others[-SHOWN_ATTEMPTS:]
+    ]
 
 
 def _glass_text(context: PageContext) -> str:
@@ -52,12 +65,12 @@ def _glass_text(context: PageContext) -> str:
     if not glass:
         return ""
     last = max(glass, key=lambda item: item.set_at.high)
-    text = f"Set {times.clock_text(context.place, last.set_at.high)}, {context.name(last.set_by)}."
+    text = f"Set {times.clock_text_up(context.place, last.set_at.high)}, {context.name(last.set_by)}."
     ready = context.assessment.ready
     if ready is None or ready.ready_cautious is None:
         return f"{text} No ready time can be given."
     minutes = f" ({ready.minutes} min by the data sheet)" if ready.minutes else ""
-    return f"{text} Ready {times.clock_text(context.place, ready.ready_cautious)}{minutes}."
+    return f"{text} Ready {times.clock_text_up(context.place, ready.ready_cautious)}{minutes}."
 
 
 def _scan_text(context: PageContext) -> str:
@@ -89,9 +102,15 @@ def _key_numbers(finding: Finding) -> str:
     wanted = KEY_CHECKS.get(finding.check, 0)
     if finding.check == "drive_log":
         return _drive_text(finding)
-    numbers = [number for number in finding.outcome.numbers if number.value is not None][:wanted]
-    texts = [_number_words(number) for number in numbers]
+    texts = [_number_words(number) for number in _decisive(finding)[:wanted]]
     return f"{sentence_case(', '.join(texts))}." if texts else ""
+
+
+def _decisive(finding: Finding) -> list[Number]:
+    """Numbers that a limit decides, what is open first; a step on the way would be read as one of them."""
+    known = [number for number in finding.outcome.numbers if number.value is not None]
+    limited = [number for number in known if limit_text(number)]
+    return sorted(limited, key=lambda number: place_of(number) == "met") or known
 
 
 def _number_words(number: Number) -> str:

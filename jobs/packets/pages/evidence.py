@@ -54,8 +54,35 @@ def _row(context: PageContext, item: EvidenceItem) -> dict[str, Any]:
         "painted": _painted(context, item),
         "size": f"{item.width} x {item.height}" if isinstance(item, Photo) else "",
         "used": list(used.values()),
+        "earlier": _earlier(context, item),
+        "alike": _alike(item),
         "set_aside": _set_aside(context, item, file),
     }
+
+
+def _earlier(context: PageContext, item: EvidenceItem) -> list[str]:
+    """Attempts that count for nothing, and yet this file belongs to them or a verdict on them rests on it."""
+    return [
+        f"{result.procedure_id} attempt {attempt.attempt}, which counts for nothing"
+        for result in context.assessment.procedures
+        for attempt in result.attempts
+        if not attempt.governs
+        and (
+            item.session == attempt.session_id
+            or any(item.id in finding.outcome.evidence for finding in attempt.findings)
+        )
+    ]
+
+
+def _alike(item: EvidenceItem) -> list[str]:
+    """What was found of this photo among those of other jobs, and what a person decided of it."""
+    reuses = [reuse for reuse in item.reuse if not reuse.same_job] if isinstance(item, Photo) else []
+    return [
+        ("the same file as" if reuse.same_bytes else "looks like")
+        + " a picture of another job"
+        + (f"; a person decided: {reuse.decision}" if reuse.decision else "; nobody has decided")
+        for reuse in reuses
+    ]
 
 
 def _hash_lines(sha256: str) -> list[str]:

@@ -17,6 +17,7 @@ from jobs.packets.pages.words import (
     role_words,
     sentence_case,
 )
+from rules.decisions import performers, same_person
 from rules.explain import VERDICT_WORDS
 from rules.facts import Moment, Place, SignOff, live
 from rules.operation_names import plain_operation
@@ -283,6 +284,7 @@ def _box(context: PageContext, points: list[Point], later: list[Point]) -> dict[
             "word": kind.replace("_", " "),
             "points": [point for point in points if point.kind == kind],
             "more": any(point.kind == kind for point in later),
+            "note": _without_effect(context, kind),
         }
         for kind in BOX_ORDER
     ]
@@ -293,6 +295,16 @@ def _box(context: PageContext, points: list[Point], later: list[Point]) -> dict[
         "gate": GATE_WORDS[disposition],
         "left": context.assessment.left_against_hold,
     }
+
+
+def _without_effect(context: PageContext, kind: str) -> str:
+    """That a waiver or refusal was signed and changes nothing: not hidden, not taken for one that counts."""
+    told = {"waived": ("waiver", "chapter 11"), "refused": ("refusal", "chapter 4")}.get(kind)
+    if told is None:
+        return ""
+    name, where = told
+    count = sum(d.kind == name and not d.effect for d in context.assessment.decisions)
+    return f"{counted(count, name, name + 's')} without effect, see {where}." if count else ""
 
 
 def _signatures(context: PageContext) -> list[dict[str, Any]]:
@@ -309,7 +321,9 @@ def _signatures(context: PageContext) -> list[dict[str, Any]]:
             {
                 "head": SIGNATURE_HEADS.get(sign_off.role, sign_off.role),
                 "text": f"{context.name(sign_off.person)}, {role}, "
-                f"{times.short_instant(context.place, sign_off.at.high)}" + _left_text(context, sign_off),
+                f"{times.short_instant(context.place, sign_off.at.high)}"
+                + _left_text(context, sign_off)
+                + _own_work(context, sign_off),
                 "covered": covered,
                 "root": grouped(sign_off.covers_root[:16]),
                 "stale": bool(state and not state.fresh),
@@ -318,6 +332,18 @@ def _signatures(context: PageContext) -> list[dict[str, Any]]:
     if not any(sign_off.role == "release" for sign_off in context.facts.sign_offs):
         rows.append(_no_release(context))
     return rows
+
+
+def _own_work(context: PageContext, sign_off: SignOff) -> str:
+    """A reviewer's signature by who aimed or signed as technician is printed, and said to be no review."""
+    if sign_off.role != "quality_reviewer":
+        return ""
+    governing = [
+        context.sessions.get(result.governing_session or "") for result in context.assessment.procedures
+    ]
+    workers = [*performers(governing), *(s.person for s in context.facts.sign_offs if s.role == "technician")]
+    own = any(same_person(context.facts, sign_off.person, worker) for worker in workers)
+    return "; by the person who did the work, so no review" if own else ""
 
 
 def _no_release(context: PageContext) -> dict[str, Any]:

@@ -40,7 +40,8 @@ WORDS: Final = (
     ),
     (
         "late note",
-        "A waiver typed after the car had left, or by someone who may not grant it. It has no effect.",
+        "A waiver typed after the car had left, one that no release relied on, or one by someone who may not "
+        "grant it. It has no effect.",
     ),
     (
         "leaf, tree, root",

@@ -4,9 +4,10 @@ from typing import Any
 
 from jobs.packets.pages import times
 from jobs.packets.pages.context import PageContext
-from jobs.packets.pages.words import joined, person_name, plain, role_words, sentence_case
+from jobs.packets.pages.open_points import told_text
+from jobs.packets.pages.words import ended, joined, person_name, plain, role_words, sentence_case
 from rules.explain import requirement_table
-from rules.facts import JobFacts, Record
+from rules.facts import JobFacts, Record, Waiver
 from rules.operation_names import plain_operation
 from rules.vocabulary import plain_sensor
 
@@ -210,9 +211,11 @@ def decisions_view(context: PageContext) -> dict[str, Any]:
                 "who": f"{context.name(waiver.granted_by)}, {role_words(waiver.role)}",
                 "when": times.bracket(context.place, waiver.at),
                 "reason": waiver.reason,
-                "instead": waiver.instead,
+                "instead": ended(waiver.instead),
+                "authority": _authority(context, waiver),
+                "told": told_text(context, waiver),
                 "effect": bool(state and state.effect),
-                "why_not": plain(state.why_not) if state else "not weighed",
+                "why_not": plain(state.why_not.removeprefix("late note: ")) if state else "not weighed",
                 "ended": ending(context, waiver),
             }
         )
@@ -229,6 +232,22 @@ def decisions_view(context: PageContext) -> dict[str, Any]:
             for item in context.facts.explanations
         ],
     }
+
+
+def _authority(context: PageContext, waiver: Waiver) -> str:
+    """Who may waive this proof by the text that asks for it, and where that text stands."""
+    found = [
+        f
+        for f in context.assessment.findings
+        if (f.procedure_id, f.proof_id) == (waiver.procedure_id, waiver.proof_id)
+    ]
+    if not found:
+        return "This job asks for no such proof."
+    pack = f"{found[0].pack} {found[0].edition}"
+    if not found[0].waivable:
+        return f"By {pack} it cannot be waived."
+    who = f"the {role_words(found[0].waive_role)}" if found[0].waive_role else "a manager"
+    return f"By {pack} {who} may waive it."
 
 
 def _name(facts: JobFacts, login: str) -> str:

@@ -4,11 +4,11 @@ from dataclasses import dataclass
 
 from jobs.packets.pages import times
 from jobs.packets.pages.context import PageContext
-from jobs.packets.pages.words import plain, proof_title, role_words, sentence_case
-from rules.display import limit_text, number_name, place_of, with_unit
+from jobs.packets.pages.words import ended, plain, proof_title, role_words, sentence_case
+from rules.display import accept_text, limit_text, number_name, place_of, with_unit
 from rules.explain import SETTLE_WORDS
 from rules.facts import Refusal, Waiver
-from rules.verdict import Finding
+from rules.verdict import Finding, Number
 from rules.why import reason_words
 
 
@@ -59,8 +59,15 @@ def proof_name(finding: Finding) -> str:
 def _worst_numbers(finding: Finding) -> str:
     """The first two numbers that lie outside their accept zone, with their limits."""
     shown = [n for n in finding.outcome.numbers if place_of(n) in ("not_met", "not_shown")][:2]
-    texts = [f"{number_name(n)} {with_unit(n)}, {limit_text(n)}" for n in shown]
-    return f"{'; '.join(texts)}." if texts else ""
+    return " ".join(f"{number_name(n)} {with_unit(n)}, limit {limit_text(n)}{_in_doubt(n)}." for n in shown)
+
+
+def _in_doubt(number: Number) -> str:
+    """Why a value inside its limit is not shown to be there: its uncertainty, and what would be accepted."""
+    if number.u is None or place_of(number) != "not_shown":
+        return ""
+    accepted = accept_text(number)
+    return f"; standard uncertainty {number.u:.3g}" + (f", accepted only {accepted}" if accepted else "")
 
 
 def _undecided_requirements(context: PageContext, counting: list[Finding]) -> list[Point]:
@@ -101,8 +108,16 @@ def _waiver_point(context: PageContext, waiver: Waiver) -> Point | None:
         kind="waived",
         head=f"{name}, {waiver.procedure_id}, by {context.name(waiver.granted_by)}, "
         f"{role_words(waiver.role)}, {when}",
-        text=f'"{waiver.reason}" Instead: {waiver.instead}. The verdict stays {verdict}.',
+        text=f'"{waiver.reason}" Instead: {ended(waiver.instead)} {told_text(context, waiver)} '
+        f"The verdict stays {verdict}.",
     )
+
+
+def told_text(context: PageContext, waiver: Waiver) -> str:
+    """When the owner was told of the waiver, or that nothing of it is on record."""
+    if waiver.customer_told_at is None:
+        return "No record that the owner was told."
+    return f"Owner told {times.short_instant(context.place, waiver.customer_told_at.high)}."
 
 
 def _refusal_point(context: PageContext, refusal: Refusal, refused: set[str]) -> Point | None:

@@ -12,6 +12,7 @@ from jobs.packets.pages.worked.desk import Desk, Paper
 from rules.checks.event_times import event_time
 from rules.checks.freshness import place_of
 from rules.checks.known_times import KnownTimes, known_times
+from rules.explain import readable
 from rules.facts import Moment
 from rules.timeline import tightest
 
@@ -52,7 +53,7 @@ def _pairs(paper: Paper) -> Iterator[tuple[Order, Shown]]:
             continue
         truth = known.happened_before(a, b)
         words = (
-            f"{plain(first.name)} ({times.bracket(place, a)}), then {plain(second.name)} "
+            f"{readable(plain(first.name))} ({times.bracket(place, a)}), then {readable(plain(second.name))} "
             f"({times.bracket(place, b)})"
         )
         order = Order(

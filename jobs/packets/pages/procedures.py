@@ -8,7 +8,7 @@ from jobs.packets.pages.context import PageContext
 from jobs.packets.pages.numbers import bar_of
 from jobs.packets.pages.open_points import proof_name
 from jobs.packets.pages.tapes import is_of_a_tape, tape_rows
-from jobs.packets.pages.words import STATE_WORDS, plain, role_words
+from jobs.packets.pages.words import STATE_WORDS, plain, role_words, sentence_case
 from rules.display import accept_text, limit_text, number_name, place_of, with_unit
 from rules.explain import VERDICT_WORDS
 from rules.result import AttemptResult, ProcedureResult
@@ -134,7 +134,7 @@ def _attempt(context: PageContext, attempt: AttemptResult) -> dict[str, Any]:
         "verdict": attempt.verdict,
         "word": VERDICT_WORDS[attempt.verdict],
         "edition": attempt.edition,
-        "findings": [] if attempt.governs else [_short(finding) for finding in attempt.findings],
+        "findings": [] if attempt.governs else [_short(context, finding) for finding in attempt.findings],
     }
     if session is None:
         return view
@@ -158,12 +158,15 @@ def _key_text(context: PageContext, events: Any, place: Any) -> str:
     return ", ".join(f"{event.state} {times.clock_text(place, event.at.high, True)}" for event in events)
 
 
-def _short(finding: Finding) -> dict[str, Any]:
-    outcome = finding.outcome
+def _short(context: PageContext, finding: Finding) -> dict[str, Any]:
+    """A proof of an attempt that counts for nothing: reason, what the record shows, what that rests on."""
+    outcome, told = finding.outcome, context.explained(finding)
+    reasons = "; ".join(reason_words(code) for code in outcome.reasons)
     return {
         "title": proof_name(finding),
         "verdict": outcome.verdict,
         "word": VERDICT_WORDS[outcome.verdict],
-        "text": "; ".join(reason_words(code) for code in outcome.reasons) or outcome.shows,
-        "notes": list(outcome.notes),
+        "text": f"{sentence_case(reasons)}. {told.shows}" if reasons else told.shows,
+        "evidence": told.evidence,
+        "notes": list(told.notes),
     }

@@ -13,6 +13,12 @@ PROOF: Final = (
 )
 
 
+OWN_CLOCK: Final = (
+    " The day and time of sealing are by the operator's own clock. A time stamp of an outside authority, "
+    "where one was given, is in the signature or came later as an addition; the check tells."
+)
+
+
 def seal_line(signer: SignerCard | None) -> str:
     """One sentence for page 1."""
     if signer is None:
@@ -26,11 +32,12 @@ def seal_text(signer: SignerCard | None) -> str:
     if signer is None:
         return (
             f"{PROOF}. Neither that head nor this file is signed: its maker had no signing key when it was "
-            "sealed. Who could write the log could have made all of it."
+            f"sealed. Who could write the log could have made all of it.{OWN_CLOCK}"
         )
     demo = " It is a demonstration key: what it signs is no evidence of anything." if signer.is_demo else ""
     return (
         f"{PROOF} with the operator's signature, so that nobody can quietly put another packet in its place. "
         f"The file is signed with the same key, of {signer.name}, SHA-256 of the key "
         f"{grouped(signer.key_sha256)}. Compare it with the one that the operator gives elsewhere.{demo}"
+        f"{OWN_CLOCK}"
     )

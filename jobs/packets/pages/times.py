@@ -1,6 +1,6 @@
 """Instants and days as the packet prints them: local time of the place, with its zone named."""
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from rules.checks.sentences import HALF_SECOND
@@ -12,12 +12,24 @@ _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
 def zone_text(place: Place, at: datetime) -> str:
     """``CDT (UTC−5)``; only the offset where the zone has no letters of its own."""
-    minutes = place.offset_minutes(at)
-    sign = "−" if minutes < 0 else "+"
-    hours, rest = divmod(abs(minutes), 60)
-    offset = f"UTC{sign}{hours}" + (f":{rest:02d}" if rest else "")
+    offset = _offset_text(place, at)
     letters = _letters(place, at)
     return f"{letters} ({offset})" if letters else offset
+
+
+def _offset_text(place: Place, at: datetime) -> str:
+    minutes = place.offset_minutes(at)
+    hours, rest = divmod(abs(minutes), 60)
+    return f"UTC{'−' if minutes < 0 else '+'}{hours}" + (f":{rest:02d}" if rest else "")
+
+
+def _comes_twice(place: Place, at: datetime) -> bool:
+    """Whether the local time of ``at`` comes a second time, as where clocks are set back in autumn."""
+    minutes = place.offset_minutes(at)
+    return any(
+        place.offset_minutes(at + timedelta(minutes=minutes - other)) == other
+        for other in {item.minutes for item in place.offsets} - {minutes}
+    )
 
 
 def _letters(place: Place, at: datetime) -> str:
@@ -39,8 +51,19 @@ def weekday_text(day: date) -> str:
 
 
 def clock_text(place: Place, at: datetime, seconds: bool = False) -> str:
-    """``13:31`` or ``13:31:40`` local; parts of a second belong to the nearest one."""
-    return place.local(at + HALF_SECOND).strftime("%H:%M:%S" if seconds else "%H:%M")
+    """``13:31`` or ``13:31:40`` local; parts of a second belong to the nearest one.
+
+    A time of day that comes twice in one night has its offset beside it: ``01:30 UTC−5``.
+    """
+    near = at + HALF_SECOND
+    text = place.local(near).strftime("%H:%M:%S" if seconds else "%H:%M")
+    return f"{text} {_offset_text(place, near)}" if _comes_twice(place, near) else text
+
+
+def clock_text_up(place: Place, at: datetime) -> str:
+    """``13:32`` for 13:31:40: a begun minute counts in full, as wherever nothing may happen before it."""
+    begun = (at + HALF_SECOND).second != 0
+    return clock_text(place, at + timedelta(minutes=1) if begun else at)
 
 
 def instant(place: Place, at: datetime, seconds: bool = False) -> str:
@@ -88,8 +111,8 @@ def raw_clock(place: Place, moment: Moment) -> str:
 
 
 def utc(at: datetime) -> str:
-    """``2026-05-05 18:31:40 UTC``."""
-    return at.astimezone(UTC).strftime("%Y-%m-%d %H:%M:%S UTC")
+    """``2026-05-05 18:31:40 UTC``; parts of a second as in local times, which stand beside it."""
+    return (at + HALF_SECOND).astimezone(UTC).strftime("%Y-%m-%d %H:%M:%S UTC")
 
 
 def duration(seconds: float) -> str:

@@ -83,6 +83,11 @@ def sentence_case(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
+def ended(text: str) -> str:
+    """A typed text as a sentence, with one stop at its end."""
+    return text if text.rstrip().endswith((".", "!", "?")) else f"{text.rstrip()}."
+
+
 def role_words(role: str) -> str:
     return ROLE_WORDS.get(role, plain(role))
 

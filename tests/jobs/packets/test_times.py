@@ -62,3 +62,33 @@ def test_durations(seconds: float, text: str) -> None:
 def test_local_days_are_never_numbers_only() -> None:
     assert times.day_text(date(2026, 8, 12)) == "12 Aug 2026"
     assert times.utc(at("13:31:40")) == "2026-05-05 18:31:40 UTC"
+
+
+@pytest.mark.parametrize(
+    ("clock", "up"),
+    [("10:08:00", "10:08"), ("10:08:01", "10:09"), ("10:08:57", "10:09"), ("23:59:30", "00:00")],
+)
+def test_nothing_is_ready_before_a_begun_minute_is_over(clock: str, up: str) -> None:
+    assert times.clock_text_up(EASTMARCH, at(clock)) == up
+
+
+def test_parts_of_a_second_begin_no_minute() -> None:
+    assert times.clock_text_up(EASTMARCH, at("10:08") + timedelta(seconds=0.4)) == "10:08"
+    assert times.clock_text_up(EASTMARCH, at("10:07") + timedelta(seconds=59.6)) == "10:08"
+
+
+def test_a_time_that_comes_twice_in_one_night_has_its_offset() -> None:
+    """United States 2026: clocks go back on 1 November at 07:00 UTC in the Central zone (15 U.S.C. 260a)."""
+    first, second = datetime(2026, 11, 1, 6, 30, tzinfo=UTC), datetime(2026, 11, 1, 7, 30, tzinfo=UTC)
+    assert times.clock_text(EASTMARCH, first) == "01:30 UTC−5"
+    assert times.clock_text(EASTMARCH, second, True) == "01:30:00 UTC−6"
+    assert times.clock_text(EASTMARCH, datetime(2026, 11, 1, 8, 0, tzinfo=UTC)) == "02:00"
+    assert times.clock_text(EASTMARCH, datetime(2026, 11, 1, 5, 59, tzinfo=UTC)) == "00:59"
+    # In spring an hour is left out and none comes twice.
+    assert times.clock_text(EASTMARCH, datetime(2026, 3, 8, 8, 30, tzinfo=UTC)) == "03:30"
+
+
+def test_utc_and_local_time_name_the_same_second() -> None:
+    near = datetime(2026, 5, 5, 13, 38, 57, 700000, tzinfo=UTC)
+    assert times.utc(near) == "2026-05-05 13:38:58 UTC"
+    assert times.clock_text(EASTMARCH, near, True) == "08:38:58"
