@@ -1,6 +1,9 @@
 // Rectangles drawn on a picture become lines of four percentages in the field below it, and the other way
 // round: the field is what is sent, so that it can be typed without a mouse or without this script.
-const round = (share) => Math.round(share * 1000) / 10;
+// Outwards, to a tenth of a percent: what was drawn over is never a little less than what was drawn.
+const down = (share) => Math.floor(share * 1000) / 10;
+const up = (share) => Math.ceil(share * 1000) / 10;
+const width = (from, to) => Math.round((to - from) * 10) / 10;
 const clamp = (share) => Math.min(1, Math.max(0, share));
 
 const regionsOf = (text) =>
@@ -13,11 +16,11 @@ for (const item of document.querySelectorAll("[data-redact]")) {
   const canvas = item.querySelector(".canvas");
   const field = item.querySelector("textarea");
 
-  const place = (box, [left, top, width, height]) => {
+  const place = (box, [left, top, wide, high]) => {
     box.style.left = `${left}%`;
     box.style.top = `${top}%`;
-    box.style.width = `${width}%`;
-    box.style.height = `${height}%`;
+    box.style.width = `${wide}%`;
+    box.style.height = `${high}%`;
   };
   const paint = () => {
     for (const box of canvas.querySelectorAll(".region")) box.remove();
@@ -32,12 +35,11 @@ for (const item of document.querySelectorAll("[data-redact]")) {
     const frame = canvas.getBoundingClientRect();
     return [clamp((event.clientX - frame.left) / frame.width), clamp((event.clientY - frame.top) / frame.height)];
   };
-  const between = ([x1, y1], [x2, y2]) => [
-    round(Math.min(x1, x2)),
-    round(Math.min(y1, y2)),
-    round(Math.abs(x1 - x2)),
-    round(Math.abs(y1 - y2)),
-  ];
+  const between = ([x1, y1], [x2, y2]) => {
+    const [left, top] = [down(Math.min(x1, x2)), down(Math.min(y1, y2))];
+    const [right, bottom] = [up(Math.max(x1, x2)), up(Math.max(y1, y2))];
+    return [left, top, width(left, right), width(top, bottom)];
+  };
 
   let start = null;
   let drawn = null;
