@@ -178,6 +178,7 @@ PERMISSIONS: Final[Mapping[str, Mapping[str, Rule]]] = {
     "web:retention-rule": {"POST": Rule(SIGN, _KEEPERS)},
     "web:kept-job": {"GET": _ANSWERS},
     "web:production-csv": {"POST": _ANSWERS},
+    "web:custodian-form": {"GET": _ANSWERS},
     "web:addition-pages": {"GET": _ANSWERS},
     "web:heads": {"GET": Rule(READ, MANAGERS)},
     "web:heads-address": {"POST": Rule(RECORD, MANAGERS)},

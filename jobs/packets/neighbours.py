@@ -11,7 +11,6 @@ AT_ONCE: Final = 2000
 # What is two things at once is told as the last of these.
 _RANK: Final = {CUSTOMER: 0, ORDER: 1, VEHICLE: 2}
 _COLUMNS: Final = (
-    "vehicle_id",
     "vehicle__plate",
     "customer_name",
     "customer_contact",
@@ -47,7 +46,5 @@ def own_texts(job: Job) -> set[str]:
 
 def _told(job: Job) -> Iterator[tuple[str, str]]:
     rows = RepairOrder.objects.exclude(pk=job.order_id).order_by("pk").values_list(*_COLUMNS)
-    for vehicle, plate, name, contact, claim, number in rows.iterator(AT_ONCE):
-        yield from ((name, CUSTOMER), (contact, CUSTOMER), (claim, ORDER), (number, ORDER))
-        if vehicle != job.order.vehicle_id:
-            yield plate, VEHICLE
+    for plate, name, contact, claim, number in rows.iterator(AT_ONCE):
+        yield from ((name, CUSTOMER), (contact, CUSTOMER), (claim, ORDER), (number, ORDER), (plate, VEHICLE))

@@ -69,6 +69,7 @@ class Known:
         A long text is looked through line by line, and a line that no such name begins in is passed over.
         """
         found: set[str] = set()
+        text = unicodedata.normalize("NFC", text)
         for piece in (text,) if len(text) <= WHOLE_TEXT else text.splitlines():
             if not self.beginnings.isdisjoint(map(compared, _WORD.findall(piece))):
                 found |= {phrase for phrase in phrases(piece) if self._is_known(compared(phrase))}
@@ -155,7 +156,11 @@ class Replacer:
     def text(self, text: str) -> str:
         """A free text with other people's identifiers replaced."""
         changed = VIN_FORM.sub(self._vin, text)
-        for phrase in sorted(self.known.said_in(changed), key=lambda found: (-len(found), found)):
+        said = self.known.said_in(changed)
+        if said:
+            # As its phrases are spelled; a text that names nobody stays as it was written.
+            changed = unicodedata.normalize("NFC", changed)
+        for phrase in sorted(said, key=lambda found: (-len(found), found)):
             text_of = compared(phrase)
             words = self.known.own.get(text_of) or self.word(self.known.others[text_of], text_of)
             changed = _spelled(phrase).sub(words, changed)

@@ -16,7 +16,7 @@ from jobs.selectors.deletions import words_of as deletion_words
 from jobs.selectors.holds import holds_for, holds_over, jobs_shown
 from jobs.services.addition_reading import addition_file, listed
 from jobs.services.holds import HoldEntry, HoldQuery, ask_to_lift, get_hold_for, lift_hold, place_hold
-from jobs.services.producing import production_export, production_log
+from jobs.services.producing import form_of, production_export, production_log
 from jobs.services.retention_plan import plan_retention
 from jobs.services.retention_policy import RULE_ROLES, rules_of, set_rule
 from portal.clock import now
@@ -181,14 +181,29 @@ def production_csv(request: HttpRequest, actor: Actor, job_id: UUID) -> HttpResp
 
 
 @page
+@require_http_methods(["GET", "HEAD"])
+def custodian(request: HttpRequest, actor: Actor, job_id: UUID, serial: int) -> HttpResponse:
+    """What the record states of one of the job's packets, to print and to fill in by hand."""
+    job = get_job_for(actor, job_id)
+    form = form_of(packet=_packet_of(job, serial), actor=actor, as_of=now())
+    blanks = [name.replace("_", " ").capitalize() for name in form["to_be_filled_in"]]
+    return show(request, "desk/custodian.html", {"car": cars.car_of(job), "form": form, "blanks": blanks})
+
+
+def _packet_of(job: Any, serial: int) -> Any:
+    """A packet of the job by its number."""
+    packet = next((one for one in cars.packets_of(job) if one.number == serial), None)
+    if packet is None:
+        raise NotFound()
+    return packet
+
+
+@page
 @require_http_methods(["GET"])
 def addition_pages(
     request: HttpRequest, actor: Actor, job_id: UUID, serial: int, number: int
 ) -> HttpResponse:
     """The pages of one addition to one of the job's packets, by the packet's number."""
     job = get_job_for(actor, job_id)
-    packet = next((one for one in cars.packets_of(job) if one.number == serial), None)
-    if packet is None:
-        raise NotFound()
-    name, data = addition_file(packet=packet, number=number, form="pdf", as_of=now())
+    name, data = addition_file(packet=_packet_of(job, serial), number=number, form="pdf", as_of=now())
     return attachment_of(data, media_type="application/pdf", file_name=name)

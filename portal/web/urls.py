@@ -64,6 +64,11 @@ urlpatterns = [
     path("gate/<uuid:job_id>/kept", keeping.of_job, name="kept-job"),
     path("gate/<uuid:job_id>/kept/production.csv", keeping.production_csv, name="production-csv"),
     path(
+        "gate/<uuid:job_id>/kept/packets/<int:serial>/custodian-form",
+        keeping.custodian,
+        name="custodian-form",
+    ),
+    path(
         "gate/<uuid:job_id>/kept/packets/<int:serial>/additions/<int:number>",
         keeping.addition_pages,
         name="addition-pages",

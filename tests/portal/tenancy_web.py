@@ -78,7 +78,11 @@ WEB_ROWS: Final[tuple[Row, ...]] = (
         "production-csv", lambda things: f"/gate/{things.job}/kept/production.csv", by="location_manager",
         method="POST", body=_form(),
     ),
-    # The packet is not sealed: nothing was added to it.
+    # The packet is not sealed: nothing can be stated of it, and nothing was added to it.
+    _page(
+        "custodian-form", lambda things: f"/gate/{things.job}/kept/packets/1/custodian-form",
+        by="location_manager", gives=409,
+    ),
     _page(
         "addition-pages", lambda things: f"/gate/{things.job}/kept/packets/1/additions/1",
         by="location_manager", gives=404,

@@ -54,6 +54,8 @@ def known(job: Job) -> Known:
         # Letters that a database may or may not take for one another.
         ("Ólafur Ærlig", "for ÓLAFUR ÆRLIG"),
         ("Ólafur Ærlig", "for Ólafur Ærlig"),
+        # The same letter in two pieces, as some devices send it.
+        ("Ólafur Ærlig", "for O\u0301lafur Ærlig"),
         ("Groß & Söhne", "an GROSS & SÖHNE"),
         ("M. O’Brannigan", "m. o'brannigan"),
     ],
