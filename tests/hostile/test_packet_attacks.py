@@ -63,7 +63,10 @@ def test_page_1_hides_the_waiver(packet: Attacked) -> None:
 def test_the_waived_proof_is_passed_off_as_met(packet: Attacked) -> None:
     """They waive what they cannot prove, and the waived proof then counts as proved."""
     assert "The whole record: not shown . Gate: hold ." in packet.held.page_1
-    assert f"not shown {SCAN}. Missing. Waived, see below." in packet.held.page_1
+    assert (
+        f"not shown {SCAN}. Missing. There is no scan of this car, before repair. Waived, see below."
+        in packet.held.page_1
+    )
     assert "CP-EVERY, common-practice 3 Every job. [1]" in packet.held.page_1
     assert "not shown 12 of 13 met, 1 not shown" in packet.held.page_1
     chapter = packet.held.chapter("Chapter 5.1, procedure CP-EVERY", "Chapter 5.2, procedure CP-BOND")
@@ -266,6 +269,7 @@ def test_one_person_signed_twice(packet: Attacked) -> None:
     own = "Evidence: Ines Tolvaar, quality reviewer, 5 May 2026, 12:20; by the person who did the work"
     assert f"{own}, so no review" in packet.counsel.page_1
     assert "Evidence: Dagny Pell, quality reviewer, 5 May 2026, 12:25 1" in packet.counsel.page_1
+    assert packet.words.count("By the person who did the work, so no review.") == 1
     second = next(f for f in packet.counsel.source.assessment.findings if f.proof_id == "second")
     by = {s.id: s.person for s in packet.counsel.source.facts.sign_offs}
     assert [by[item] for item in second.outcome.evidence] == ["dpell"]
@@ -310,6 +314,10 @@ def test_pages_were_taken_out_or_changed(packet: Attacked, tmp_path: Path) -> No
             made.writestr(info, data)
     found = checked_by_its_own(packet.bundle, tmp_path, changed)
     assert not found["agrees"]
+    differing = {line["what"]: line["at_fault"] for line in found["lines"] if line["result"] == "differs"}
+    assert {"bag", "pdf parts", "files", "content", "verdicts"} <= set(differing)
+    assert differing["files"] == ["assessment.json"]
+    assert differing["verdicts"] == ["OV-FC-STILL target"]
 
 
 def test_later_additions_are_kept_quiet(packet: Attacked) -> None:

@@ -8,6 +8,7 @@ from jobs.packets.pages.context import PageContext
 from jobs.packets.pages.done import done_text
 from jobs.packets.pages.open_points import Point, open_points
 from jobs.packets.pages.seal_words import seal_line
+from jobs.packets.pages.signers import NO_REVIEW, reviews_own_work
 from jobs.packets.pages.words import (
     GATE_WORDS,
     SIGNATURE_HEADS,
@@ -17,7 +18,6 @@ from jobs.packets.pages.words import (
     role_words,
     sentence_case,
 )
-from rules.decisions import performers, same_person
 from rules.explain import VERDICT_WORDS
 from rules.facts import Moment, Place, SignOff, live
 from rules.operation_names import plain_operation
@@ -323,7 +323,7 @@ def _signatures(context: PageContext) -> list[dict[str, Any]]:
                 "text": f"{context.name(sign_off.person)}, {role}, "
                 f"{times.short_instant(context.place, sign_off.at.high)}"
                 + _left_text(context, sign_off)
-                + _own_work(context, sign_off),
+                + (f"; {NO_REVIEW}" if reviews_own_work(context, sign_off) else ""),
                 "covered": covered,
                 "root": grouped(sign_off.covers_root[:16]),
                 "stale": bool(state and not state.fresh),
@@ -332,18 +332,6 @@ def _signatures(context: PageContext) -> list[dict[str, Any]]:
     if not any(sign_off.role == "release" for sign_off in context.facts.sign_offs):
         rows.append(_no_release(context))
     return rows
-
-
-def _own_work(context: PageContext, sign_off: SignOff) -> str:
-    """A reviewer's signature by who aimed or signed as technician is printed, and said to be no review."""
-    if sign_off.role != "quality_reviewer":
-        return ""
-    governing = [
-        context.sessions.get(result.governing_session or "") for result in context.assessment.procedures
-    ]
-    workers = [*performers(governing), *(s.person for s in context.facts.sign_offs if s.role == "technician")]
-    own = any(same_person(context.facts, sign_off.person, worker) for worker in workers)
-    return "; by the person who did the work, so no review" if own else ""
 
 
 def _no_release(context: PageContext) -> dict[str, Any]:

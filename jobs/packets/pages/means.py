@@ -8,6 +8,7 @@ from jobs.packets.manifest import grouped
 from jobs.packets.pages import times
 from jobs.packets.pages.context import PageContext
 from jobs.packets.pages.grounds import ending
+from jobs.packets.pages.signers import NO_REVIEW, reviews_own_work
 from jobs.packets.pages.words import counted, joined, plain, role_words
 from jobs.packets.pages.worked.lines import fig
 from rules.display import unit_text
@@ -244,4 +245,5 @@ def _signature(context: PageContext, item: Any) -> dict[str, Any]:
         "because": [context.record_name(i) for i in state.stale_because] if state else [],
         "how": "signed again with a PIN" if item.reauthenticated else "without signing in again",
         "text": item.statement_version,
+        "no_review": NO_REVIEW if reviews_own_work(context, item) else "",
     }

@@ -1,15 +1,19 @@
 """What is not met, not shown, waived or refused, each point once and with its reason: the truth of page 1."""
 
 from dataclasses import dataclass
+from typing import Final
 
 from jobs.packets.pages import times
 from jobs.packets.pages.context import PageContext
 from jobs.packets.pages.words import ended, plain, proof_title, role_words, sentence_case
 from rules.display import accept_text, limit_text, number_name, place_of, with_unit
-from rules.explain import SETTLE_WORDS
+from rules.explain import SETTLE_WORDS, readable
 from rules.facts import Refusal, Waiver
 from rules.verdict import Finding, Number
 from rules.why import reason_words
+
+# What is missing is told on page 1 in at most so many characters; chapter 5 tells all of it.
+LONGEST_MISSING: Final = 60
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,13 +46,25 @@ def _finding_point(finding: Finding, short: bool) -> Point:
     words = sentence_case("; ".join(reason_words(code) for code in finding.outcome.reasons))
     settle = "" if short else SETTLE_WORDS[finding.outcome.settle]
     numbers = _worst_numbers(finding)
-    parts = [f"{words}." if words else "", numbers, f"It {settle}." if settle else ""]
+    parts = [
+        f"{words}." if words else "",
+        _what_is_missing(finding),
+        numbers,
+        f"It {settle}." if settle else "",
+    ]
     waived = " Waived, see below." if finding.waived_by else ""
     return Point(
         kind=finding.verdict,
         head=f"{proof_name(finding)}, {finding.procedure_id}",
         text=" ".join(part for part in parts if part) + waived,
     )
+
+
+def _what_is_missing(finding: Finding) -> str:
+    """``There is no before scan on record.``: what is missing, where a short sentence tells it."""
+    shows = finding.outcome.shows
+    is_told = finding.outcome.reasons == ("missing",) and len(shows) <= LONGEST_MISSING
+    return readable(shows) if is_told else ""
 
 
 def proof_name(finding: Finding) -> str:
