@@ -12,6 +12,8 @@ from rules.seal.report import Line, Verification, differs, judged, not_checked
 
 # Says whether the bytes with this hash still lie in storage unchanged; None where that cannot be known.
 StoredCheck = Callable[[str], bool | None]
+# Why a file with this SHA-256 is not stored any more, in words; empty where nothing was deleted.
+DeletedWords = Callable[[str], str]
 
 
 def verify_pdf(
@@ -29,6 +31,7 @@ def verify_file(
     stored: StoredCheck | None = None,
     expected_pdf_sha256: str | None = None,
     key: str | None = None,
+    deleted: DeletedWords | None = None,
 ) -> Verification:
     """Checks one packet file or bundle.
 
@@ -37,6 +40,7 @@ def verify_file(
         stored: asked for each evidence file of the packet; None where there is no storage to ask.
         expected_pdf_sha256: what the record says the sealed file hashes to; None where no record is at hand.
         key: fingerprint that the signing key should have; None where none is known.
+        deleted: asked for each evidence file that is not stored; None where there is no record to ask.
 
     Raises:
         NotAPacketError: the file cannot be read as a packet.
@@ -47,7 +51,7 @@ def verify_file(
     lines = (
         _pdf_line(enclosed, found.pdf_sha256, expected_pdf_sha256),
         *found.lines,
-        _stored_line(enclosed, stored),
+        _stored_line(enclosed, stored, deleted),
     )
     return replace(found, lines=lines)
 
@@ -71,13 +75,16 @@ def _pdf_line(enclosed: Enclosed, sha256: str, expected: str | None) -> Line:
     )
 
 
-def _stored_line(enclosed: Enclosed, stored: StoredCheck | None) -> Line:
+def _stored_line(enclosed: Enclosed, stored: StoredCheck | None, deleted: DeletedWords | None) -> Line:
     if stored is None:
         return not_checked("storage", "No storage at hand.")
-    originals = [(name, value) for name, value in enclosed.listed() if is_original(name)]
-    faults = [
-        f"{name} (stored file)" for name, value in originals if stored(str(value.get("sha256"))) is False
-    ]
+    originals = {name: str(value.get("sha256")) for name, value in enclosed.listed() if is_original(name)}
+    lost = [name for name, sha256 in originals.items() if stored(sha256) is False]
+    gone = {name: words for name in lost if deleted is not None and (words := deleted(originals[name]))}
+    faults = [f"{name} (stored file)" for name in lost if name not in gone]
+    if gone and not faults:
+        told = "; ".join(f"{name} is {words}" for name, words in gone.items())
+        return not_checked("storage", f"{len(originals) - len(gone)} stored originals are unchanged; {told}.")
     return judged(
         "storage",
         faults,

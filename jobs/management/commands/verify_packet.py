@@ -8,8 +8,9 @@ from django.core.management.base import BaseCommand, CommandParser
 from django.db import DatabaseError
 
 from jobs import storage
-from jobs.models import Packet, unscoped
+from jobs.models import Packet, scope, unscoped
 from jobs.packets.verify import verify_file
+from jobs.selectors.deletions import deleted_note
 from rules.seal.bundle_check import look_into
 from rules.seal.enclosed import Enclosed, NotAPacketError
 from rules.seal.report import Verification
@@ -53,7 +54,14 @@ class Command(BaseCommand):
         packet = None if alone else self._on_record(stream)
         if packet is None:
             return verify_file(stream, key=key)
-        return verify_file(stream, stored=storage.is_intact, expected_pdf_sha256=packet.pdf_sha256, key=key)
+        with scope(packet.organisation_id):
+            return verify_file(
+                stream,
+                stored=storage.is_intact,
+                expected_pdf_sha256=packet.pdf_sha256,
+                key=key,
+                deleted=deleted_note,
+            )
 
     def _on_record(self, stream: BinaryIO) -> Packet | None:
         """The sealed packet of this file in the record here; None where this is not its home.

@@ -1,5 +1,6 @@
 """Bundles by services: the sealed file for one's own people, a signed copy for others, each checked whole."""
 
+import io
 import json
 import zipfile
 from collections.abc import Iterator
@@ -15,6 +16,7 @@ from jobs.errors import Conflict, Gone, NotFound
 from jobs.models import AccessGrant, Job, LogEntry, Packet, PacketDownload, scope
 from jobs.packets.additions import additions_listed
 from jobs.packets.bundle import BundleError
+from jobs.packets.verify import verify_file
 from jobs.selectors.deletions import deleted_note, require_kept
 from jobs.services import packet as packets
 from jobs.services import packet_sealing, retention, retention_policy, sharing
@@ -225,7 +227,16 @@ def test_what_retention_deleted_is_left_out_and_told_and_what_is_lost_is_a_failu
     # Told once: the nightly run has nothing left to tell.
     assert retention.tell_packets(organisation=shop.organisation, as_of=later) == 0
 
-    # The same page's words for the file itself.
+    # Checked where the record is, storage is not said to be damaged.
+    stored = io.BytesIO(packets.sealed_bytes(packet))
+    here = verify_file(
+        stored, stored=storage.is_intact, expected_pdf_sha256=packet.pdf_sha256, deleted=deleted_note
+    )
+    assert here.agrees
+    assert f"evidence-0001.jpg is {words}" in here.line("storage").text
+    assert not verify_file(stored, stored=storage.is_intact).agrees
+
+    # The same words for the file itself.
     with pytest.raises(Gone) as gone:
         require_kept(photo)
     assert (gone.value.code, gone.value.message) == ("evidence_deleted", f"This file was {words}.")
