@@ -5,7 +5,9 @@ two to a row with captions. It is warmed up with a small document first; then on
 not counted. Prints seconds, processor seconds, bytes and the largest resident memory (MiB) as JSON.
 """
 
+import hashlib
 import importlib
+import io
 import json
 import os
 import re
@@ -21,7 +23,8 @@ from typing import Any, Final
 
 DATED: Final = datetime(2026, 5, 5, 17, tzinfo=UTC)
 ROOT: Final = Path(__file__).resolve().parents[2]
-SMALL: Final = ROOT / "portal" / "static" / "fonts"
+# The typeface of every page but typst's, which has its own built in and puts it into the file as well.
+FACE: Final = "Next"
 # What installs it, where it is not this program's own renderer.
 NEEDS: Final = {"typst": "typst", "reportlab": "reportlab", "fpdf2": "fpdf"}
 
@@ -95,6 +98,18 @@ def ours_with_originals(content: Content, target: Path) -> int:
     """The same with the originals (3 MB each) attached."""
     originals = sorted((target.parent / "originals").glob("*.jpg"))[: len(content.photos)]
     return _ours(content, target, tuple(originals))
+
+
+def ours_in_a_bundle(content: Content, target: Path) -> int:
+    """As packets are shipped: the sealed file, and the originals beside it in the bundle's archive."""
+    bundle = importlib.import_module("jobs.packets.bundle")
+    zip_ = importlib.import_module("rules.seal.plain_zip")
+    ours(content, target)
+    originals = sorted((target.parent / "originals").glob("*.jpg"))[: len(content.photos)]
+    kept = {hashlib.sha256(path.read_bytes()).hexdigest(): path for path in originals}
+    rows = [bundle._original(kept.__getitem__, path.name, key, -1) for key, path in kept.items()]
+    rows.append(zip_.of_bytes("packet.pdf", target.read_bytes()))
+    return int(bundle._write(rows, "bench", target.with_suffix(".zip")).size)
 
 
 def _ours(content: Content, target: Path, originals: tuple[Path, ...]) -> int:
@@ -198,18 +213,24 @@ def with_typst(content: Content, target: Path) -> int:
 
 
 def with_reportlab(content: Content, target: Path) -> int:
-    rl = importlib.import_module("reportlab.rl_config")
+    rl: Any = importlib.import_module("reportlab.rl_config")
     rl.useA85 = 0
     platypus = importlib.import_module("reportlab.platypus")
     styles = importlib.import_module("reportlab.lib.styles").getSampleStyleSheet()
     sheet = importlib.import_module("reportlab.lib.pagesizes").A4
     normal = styles["Normal"]
+    _packet_face()
+    for style in (normal, styles["Title"]):
+        style.fontName = FACE
+    ruled = platypus.TableStyle(
+        [("FONTNAME", (0, 0), (-1, -1), FACE), ("LINEBELOW", (0, 0), (-1, -1), 0.5, "#B5B5B5")]
+    )
     story: list[Any] = [
         platypus.Paragraph(f"Bench {content.salt}", styles["Title"]),
-        platypus.Table(content.first),
+        platypus.Table(content.first, style=ruled),
     ]
     story += [platypus.Paragraph(text, normal) for text in content.findings]
-    story += [platypus.Table(content.second), platypus.Paragraph(content.text, normal)]
+    story += [platypus.Table(content.second, style=ruled), platypus.Paragraph(content.text, normal)]
     cells = [
         [
             platypus.Image(str(path), width=226, height=170),
@@ -223,14 +244,27 @@ def with_reportlab(content: Content, target: Path) -> int:
     return target.stat().st_size
 
 
+def _packet_face() -> None:
+    """Makes the packet's own typeface known: a library's built-in one would not be in the file at all."""
+    metrics = importlib.import_module("reportlab.pdfbase.pdfmetrics")
+    if FACE not in metrics.getRegisteredFontNames():
+        opened = importlib.import_module("jobs.packets.fonts").opened_font("next-400.woff2")
+        face = importlib.import_module("reportlab.pdfbase.ttfonts").TTFont(FACE, io.BytesIO(opened))
+        metrics.registerFont(face)
+
+
 def with_fpdf2(content: Content, target: Path) -> int:
     fpdf = importlib.import_module("fpdf")
     pdf = fpdf.FPDF(format="A4")
     pdf.add_page()
-    pdf.set_font("helvetica", size=10)
+    opened = importlib.import_module("jobs.packets.fonts").opened_font("next-400.woff2")
+    face = target.with_suffix(".ttf")
+    face.write_bytes(opened)
+    pdf.add_font(FACE, fname=face)
+    pdf.set_font(FACE, size=10)
     pdf.cell(text=f"Bench {content.salt}", new_x="LMARGIN", new_y="NEXT")
     for rows in (content.first, content.second):
-        with pdf.table() as table:
+        with pdf.table(first_row_as_headings=False) as table:
             for row in rows:
                 table.row(row)
     for text in (*content.findings, content.text):
@@ -251,6 +285,7 @@ def with_fpdf2(content: Content, target: Path) -> int:
 ENGINES: Final[dict[str, Callable[[Content, Path], int]]] = {
     "ours, sealed": ours,
     "ours, originals attached": ours_with_originals,
+    "ours, originals in the bundle": ours_in_a_bundle,
     "weasyprint, originals in the page": weasyprint_plain,
     "typst": with_typst,
     "reportlab": with_reportlab,
