@@ -246,7 +246,7 @@ def _later_stamp(about: HowTo) -> str:
         if not name.endswith(".json"):
             continue
         told = json.loads(about.additions[name])
-        if told["kind"] == "time_stamp":
+        if told.get("kind") == "time_stamp":
             is_copy = RECIPIENT_NAME in about.parts
             over = f"-digest {told['sealed']['pdf_sha256']}" if is_copy else "-data data/packet.pdf"
             return _LATER_STAMP.format(name=name, over=over)
