@@ -97,7 +97,7 @@ def test_the_packet_tells_of_both_drives(
     for words in (
         "847 s counted",
         "414 s counted before the key was off, 433 s after.",
-        "the key was turned off on the way",
+        "The key was turned off on the way.",
         "719 s counted",
     ):
         assert unbroken(words) in packed, words
