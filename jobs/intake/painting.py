@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from typing import Any, BinaryIO, Final
 
-from PIL import Image, ImageDraw
+from PIL import Image, ImageDraw, ImageFile
 
 from jobs.errors import Refused
 from jobs.intake.picture_copies import (
@@ -32,6 +32,8 @@ def painted(data: bytes, regions: list[list[float]]) -> bytes:
     Raises:
         Refused: ``image_unreadable``.
     """
+    # A library for pages may have switched this on in the same process: a cut-off picture is no picture.
+    ImageFile.LOAD_TRUNCATED_IMAGES = False
     try:
         with Image.open(io.BytesIO(data), formats=("JPEG", "PNG")) as opened:
             if opened.width * opened.height > MOST_PIXELS:

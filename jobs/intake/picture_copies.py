@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any, Final, Literal
 
 import numpy as np
-from PIL import Image, ImageOps
+from PIL import Image, ImageFile, ImageOps
 
 Use = Literal["small", "large"]
 # Long side of a copy at least, where the picture has it: legible in a list, and alone on a page.
@@ -53,6 +53,8 @@ def page_copies(data: bytes) -> tuple[PageCopy, ...]:
 
 def page_copy(data: bytes, use: Use) -> PageCopy:
     """One copy; ``NoPictureError`` as for ``page_copies``."""
+    # A library for pages may have switched this on in the same process: a cut-off picture is no picture.
+    ImageFile.LOAD_TRUNCATED_IMAGES = False
     try:
         with Image.open(io.BytesIO(data), formats=("JPEG", "PNG", "WEBP")) as opened:
             if opened.width * opened.height > MOST_PIXELS:
