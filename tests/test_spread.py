@@ -3,12 +3,13 @@
 import re
 import subprocess
 import sys
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 from django.conf import settings
 
-from tests.spread import shared_by, turn_of
+from tests.spread import in_turn, shared_by, turn_of
 
 
 @pytest.mark.parametrize(
@@ -28,13 +29,33 @@ def test_what_stays_together(one: str, other: str, together: bool) -> None:
     assert (shared_by(one) == shared_by(other)) is together
 
 
-def test_files_with_slow_tests_come_first(request: pytest.FixtureRequest) -> None:
-    """The order that this run was given: no file with a slow test stands behind one without."""
-    files = list(dict.fromkeys(item.nodeid.partition("::")[0] for item in request.session.items))
-    slow = {
-        item.nodeid.partition("::")[0] for item in request.session.items if item.get_closest_marker("slow")
-    }
-    assert [file in slow for file in files] == sorted((file in slow for file in files), reverse=True)
+@dataclass(frozen=True)
+class Item:
+    """As much of a collected test as its turn depends on."""
+
+    nodeid: str
+    slow: bool = False
+
+    def get_closest_marker(self, name: str) -> str | None:
+        return name if self.slow and name == "slow" else None
+
+
+def test_files_with_slow_tests_come_first_and_keep_their_own_order() -> None:
+    collected = [
+        Item("tests/a.py::test_one"),
+        Item("tests/b.py::test_one"),
+        Item("tests/b.py::test_two", slow=True),
+        Item("tests/browser/c.py::test_one", slow=True),
+        Item("tests/d.py::test_one"),
+    ]
+    given = [item.nodeid for item in in_turn(collected)]  # type: ignore[arg-type]
+    assert given == [
+        "tests/browser/c.py::test_one",
+        "tests/b.py::test_one",
+        "tests/b.py::test_two",
+        "tests/a.py::test_one",
+        "tests/d.py::test_one",
+    ]
 
 
 def test_the_longest_start_first() -> None:
